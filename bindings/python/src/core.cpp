@@ -1,0 +1,1 @@
+#include <faultloom/base/error.hpp>

@@ -1,0 +1,491 @@
+/*
+ * Faultloom: finds the electrical fault in a cart from a few readings. C interface.
+ *
+ * Documents go in and answers come out as JSON text in UTF-8; voltages and probabilities also come as
+ * arrays of double. The formats are described by the JSON Schemas that come with the library.
+ *
+ * Errors. A function that can fail returns a faultloom_status and takes `error` last. When it fails and
+ * `error` is not NULL, *error is a new object that the caller frees with faultloom_error_free(); its code
+ * is the returned status. On success *error is NULL. Whatever a function hands out (*out, *needed, *name)
+ * is NULL or 0 when it fails, unless stated. Beside the causes listed with each function any of them may
+ * return
+ *   FAULTLOOM_E_ARGUMENT  a pointer that must not be NULL is NULL, or a size is beyond PTRDIFF_MAX; the
+ *                         message names the argument
+ *   FAULTLOOM_E_MEMORY    out of memory; nothing was changed, the call may be repeated
+ *   FAULTLOOM_E_INTERNAL  a defect of the library; the message helps its authors
+ *
+ * Texts. Every text is a pointer and a size in bytes, and needs no NUL at the end. The library copies what
+ * it keeps, so the caller may free a text as soon as the call returns. Where NULL stands for a default,
+ * its size must be 0, and an empty text that is not NULL is FAULTLOOM_E_ARGUMENT: a file that was read as
+ * empty is never taken for the default.
+ *
+ * Arrays. The caller gives `capacity`, the number of elements there is room for, and gets the number of
+ * elements there are in *needed. Capacity 0 asks for that number alone: the values may be NULL, the work
+ * is not done and the documents are not looked at. A capacity of 1 or more that is too small is
+ * FAULTLOOM_E_ARGUMENT, with *needed set all the same and no value written.
+ *
+ * Threads. A faultloom_model never changes; any number of threads may use the same one at the same time,
+ * as long as none of them frees it. So may they a faultloom_text and a faultloom_error. The library keeps
+ * no other state and starts no threads.
+ *
+ * The library never prints, never ends the process and lets no C++ exception out. Every _free function
+ * accepts NULL.
+ */
+#ifndef FAULTLOOM_H
+#define FAULTLOOM_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#if defined(_WIN32)
+#if defined(FAULTLOOM_BUILDING)
+#define FAULTLOOM_API __declspec(dllexport)
+#else
+#define FAULTLOOM_API __declspec(dllimport)
+#endif
+#elif defined(__GNUC__)
+#define FAULTLOOM_API __attribute__((visibility("default")))
+#else
+#define FAULTLOOM_API
+#endif
+
+/* Version of this interface. A program built against one number runs with libraries of that number. */
+#define FAULTLOOM_ABI_VERSION 1
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* FAULTLOOM_OK or one of FAULTLOOM_E_*. */
+typedef int32_t faultloom_status;
+
+/* The numbers never change. 1xx documents, 2xx vehicle and circuit, 3xx evidence, 4xx advice, 9xx calls. */
+enum faultloom_code {
+  FAULTLOOM_OK = 0,
+  FAULTLOOM_E_SYNTAX = 101,       /* the text is not well-formed JSON or CSV */
+  FAULTLOOM_E_SCHEMA = 102,       /* a document does not follow its schema */
+  FAULTLOOM_E_REFERENCE = 103,    /* a document names something that does not exist */
+  FAULTLOOM_E_VALUE = 104,        /* a value is out of range or has the wrong unit */
+  FAULTLOOM_E_LOOP = 105,         /* definitions refer to each other in a loop */
+  FAULTLOOM_E_LIMIT = 106,        /* a document is too large or too deeply nested */
+  FAULTLOOM_E_DUPLICATE = 107,    /* something is defined twice */
+  FAULTLOOM_E_DANGLING = 201,     /* a terminal is connected to nothing */
+  FAULTLOOM_E_ISLAND = 202,       /* a part of the circuit has no path to pack negative */
+  FAULTLOOM_E_IDLE_CONTROL = 203, /* a control drives nothing */
+  FAULTLOOM_E_UNREACHABLE = 204,  /* a probe point can't be reached */
+  FAULTLOOM_E_SHARED_PIN = 205,   /* two wires on one connector pin */
+  FAULTLOOM_E_SILENT_MODE = 206,  /* a fault mode changes nothing observable */
+  FAULTLOOM_E_READING = 301,      /* a reading can't be interpreted */
+  FAULTLOOM_E_NO_STEP = 401,      /* no step fits the constraints */
+  FAULTLOOM_E_ARGUMENT = 901,     /* an argument is NULL or out of range */
+  FAULTLOOM_E_MEMORY = 902,       /* out of memory */
+  FAULTLOOM_E_CANCELLED = 903,    /* the caller asked to stop */
+  FAULTLOOM_E_INTERNAL = 999      /* a defect of the library */
+};
+
+/* A vehicle with its fault rates and instruments, ready to answer. */
+typedef struct faultloom_model faultloom_model;
+/* Why a call failed. */
+typedef struct faultloom_error faultloom_error;
+/* An answer in words or JSON. */
+typedef struct faultloom_text faultloom_text;
+
+/*
+ * Watches a long call and may stop it.
+ *
+ * share   part of the work done, 0..1; 0 at the first call
+ * user    the pointer given with the function
+ * Return 0 to go on. Anything else stops the work, and the call returns FAULTLOOM_E_CANCELLED.
+ *
+ * Called at the start and now and then, always in the thread that made the call. It must return in the
+ * ordinary way: no exception, no longjmp. It may make other calls of this library, with the same model too.
+ */
+typedef int32_t (*faultloom_progress_fn)(double share, void* user);
+
+/* ---- The library itself. None of these can fail; O(1). ------------------------------------------ */
+
+/*
+ * FAULTLOOM_ABI_VERSION of the library that was loaded. If it differs from the macro the program was
+ * compiled with, no other function may be called.
+ */
+FAULTLOOM_API uint32_t faultloom_abi_version(void);
+
+/* Version of the library, "0.1.0". The text lasts as long as the library is loaded. */
+FAULTLOOM_API const char* faultloom_version(void);
+
+/*
+ * How the library was built, as JSON: {"version","abi","compiler","build_type"}. For problem reports.
+ * The text lasts as long as the library is loaded.
+ */
+FAULTLOOM_API const char* faultloom_build_info(void);
+
+/*
+ * Name of a status as used in problem lists: "reference" for FAULTLOOM_E_REFERENCE, "ok", or "unknown".
+ * The text lasts as long as the library is loaded.
+ */
+FAULTLOOM_API const char* faultloom_status_name(faultloom_status status);
+
+/* One English line saying what a status means. The text lasts as long as the library is loaded. */
+FAULTLOOM_API const char* faultloom_status_meaning(faultloom_status status);
+
+/* ---- Errors. None of these can fail; O(1). ------------------------------------------------------- */
+
+/* The status of the failed call. FAULTLOOM_OK if `error` is NULL. */
+FAULTLOOM_API faultloom_status faultloom_error_code(const faultloom_error* error);
+
+/*
+ * The first problem found in one English line without newline: what is wrong, where, what to do.
+ * "" if `error` is NULL. Belongs to the error, lasts until it is freed.
+ */
+FAULTLOOM_API const char* faultloom_error_message(const faultloom_error* error);
+
+/*
+ * JSON pointer (RFC 6901) to the place of the first problem in the document at fault; "" if it concerns the
+ * whole document or no document, or if `error` is NULL. Belongs to the error, lasts until it is freed.
+ */
+FAULTLOOM_API const char* faultloom_error_pointer(const faultloom_error* error);
+
+/*
+ * All problems found, as a JSON array of {"code":name,"number":status,"message","pointer"}; the first is
+ * the one the functions above describe. "[]" if `error` is NULL. Belongs to the error, lasts until it is
+ * freed.
+ */
+FAULTLOOM_API const char* faultloom_error_details(const faultloom_error* error);
+
+/* Frees an error. NULL is fine. */
+FAULTLOOM_API void faultloom_error_free(faultloom_error* error);
+
+/* ---- Texts. None of these can fail; O(1). -------------------------------------------------------- */
+
+/*
+ * The bytes of a text in UTF-8, with a NUL after the last. "" if `text` is NULL. Belongs to the text, lasts
+ * until it is freed.
+ */
+FAULTLOOM_API const char* faultloom_text_data(const faultloom_text* text);
+
+/* Number of bytes of a text without the NUL at the end. 0 if `text` is NULL. */
+FAULTLOOM_API size_t faultloom_text_size(const faultloom_text* text);
+
+/* Frees a text. NULL is fine. */
+FAULTLOOM_API void faultloom_text_free(faultloom_text* text);
+
+/* ---- Documents ----------------------------------------------------------------------------------- */
+
+/*
+ * Checks one document without building a model: its schema, the references inside it and, for a vehicle,
+ * whether the wiring makes sense. Findings are the answer and not an error.
+ *
+ * document      text of any of the library's formats, told apart by its member "format"
+ * kinds         kinds document to check a vehicle against; NULL: the one that comes with the library
+ * problems      gets a new text, to be freed by the caller: JSON array of {"code","number","message",
+ *               "pointer"}, [] if nothing was found
+ *
+ * Errors: only those every function has.
+ * Complexity: linear in the document, except for a vehicle's wiring, which is solved a few times.
+ * Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_check_document(const char* document, size_t document_size,
+                                                        const char* kinds, size_t kinds_size,
+                                                        faultloom_text** problems,
+                                                        faultloom_error** error);
+
+/*
+ * Turns a wire run list into the skeleton of a vehicle document.
+ *
+ * csv           run list in CSV with a header line
+ * vehicle_id    id of the new vehicle: a letter, then up to 63 letters, digits, _ or -
+ * vehicle       gets a new text, to be freed by the caller: the vehicle as JSON
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     not CSV, or a row with too few cells
+ *         FAULTLOOM_E_SCHEMA     a column is missing
+ *         FAULTLOOM_E_VALUE      a length or gauge is not a number in range, or vehicle_id is no id
+ *         FAULTLOOM_E_DUPLICATE  two wires of the same name
+ *         FAULTLOOM_E_LIMIT      the list is too long
+ * The details name every bad row.
+ * Complexity: linear in the list. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_vehicle_from_run_list(const char* csv, size_t csv_size,
+                                                               const char* vehicle_id,
+                                                               size_t vehicle_id_size,
+                                                               faultloom_text** vehicle,
+                                                               faultloom_error** error);
+
+/* ---- The model ----------------------------------------------------------------------------------- */
+
+/*
+ * Builds a model.
+ *
+ * vehicle       vehicle document; must not be NULL
+ * kinds         kinds of parts and how they fail; NULL: the document that comes with the library
+ * rates         failure rates; NULL likewise
+ * instruments   instruments and their errors; NULL likewise
+ * cautions      safety texts; NULL likewise
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * model         gets the new model, to be freed by the caller with faultloom_model_free()
+ *
+ * Errors: FAULTLOOM_E_SYNTAX      a document is not JSON
+ *         FAULTLOOM_E_SCHEMA      a member is missing, unknown or of the wrong type
+ *         FAULTLOOM_E_REFERENCE   a document names a kind, part, terminal, mode, zone, loom, control,
+ *                                 caution or instrument that does not exist
+ *         FAULTLOOM_E_VALUE       a number is out of its range
+ *         FAULTLOOM_E_LOOP        kinds are based on each other in a loop
+ *         FAULTLOOM_E_LIMIT       a document is too large or nested too deeply
+ *         FAULTLOOM_E_DUPLICATE   something is defined twice
+ *         FAULTLOOM_E_SHARED_PIN  two wires sit on one side of a connector pin
+ *         FAULTLOOM_E_ISLAND      a part of the circuit has no path to pack negative
+ *         FAULTLOOM_E_CANCELLED   `progress` asked to stop
+ * The details list every problem of every document.
+ * Complexity: linear in the documents, then one factorisation of the circuit. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_model_from_json(
+    const char* vehicle, size_t vehicle_size, const char* kinds, size_t kinds_size, const char* rates,
+    size_t rates_size, const char* instruments, size_t instruments_size, const char* cautions,
+    size_t cautions_size, faultloom_progress_fn progress, void* user, faultloom_model** model,
+    faultloom_error** error);
+
+/* Frees a model, which no thread may be using any more. NULL is fine. */
+FAULTLOOM_API void faultloom_model_free(faultloom_model* model);
+
+/*
+ * What the model contains.
+ *
+ * summary       gets a new text, to be freed by the caller: JSON faultloom.summary with id, title, counts
+ *               and the lists of controls, terminals, components and modes
+ *
+ * Errors: only those every function has. Complexity: linear in the vehicle. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_model_summary(const faultloom_model* model,
+                                                       faultloom_text** summary,
+                                                       faultloom_error** error);
+
+/*
+ * Looks for what is allowed and still deserves a look: terminals connected to nothing, controls that drive
+ * nothing, probe points out of reach, fault modes that no reading could tell from the healthy vehicle.
+ * Findings are the answer and not an error.
+ *
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * problems      gets a new text, to be freed by the caller: JSON array of {"code","number","message",
+ *               "pointer"}, [] if nothing was found
+ *
+ * Errors: FAULTLOOM_E_CANCELLED  `progress` asked to stop
+ * Complexity: every mode is solved in every state of the controls. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_model_lint(const faultloom_model* model,
+                                                    faultloom_progress_fn progress, void* user,
+                                                    faultloom_text** problems, faultloom_error** error);
+
+/* ---- The circuit --------------------------------------------------------------------------------- */
+
+/*
+ * Number of terminals.
+ *
+ * count         gets the number
+ *
+ * Errors: only those every function has. Complexity: O(1). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_terminal_count(const faultloom_model* model, size_t* count,
+                                                        faultloom_error** error);
+
+/*
+ * Name of a terminal, PART.terminal.
+ *
+ * index         0 to the number of terminals - 1
+ * name          gets a text that belongs to the model and lasts until the model is freed
+ *
+ * Errors: FAULTLOOM_E_ARGUMENT  also when there is no such index
+ * Complexity: O(1). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_terminal_name(const faultloom_model* model, size_t index,
+                                                       const char** name, faultloom_error** error);
+
+/*
+ * Voltage of every terminal against pack negative in one situation [V].
+ *
+ * situation     JSON {"state":{control:position}, "modes":["K1/coil_open"], "lifted":["W7:from"]}, every
+ *               member optional: controls not named are at rest, no modes means no fault, lifted lists
+ *               wire ends taken off. NULL: at rest and healthy
+ * volts         gets the voltages in the order of the terminals; may be NULL if capacity is 0
+ * capacity      room in `volts`, in elements
+ * needed        gets the number of terminals
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the situation is not JSON
+ *         FAULTLOOM_E_SCHEMA     it has a member that is unknown or of the wrong type
+ *         FAULTLOOM_E_REFERENCE  it names a control, position, mode or wire end that does not exist
+ *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or volts is NULL then
+ * Complexity: a few sparse solutions per change of a contact, O(n) each for wiring-like circuits with n
+ * terminals. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_terminal_volts(const faultloom_model* model,
+                                                        const char* situation, size_t situation_size,
+                                                        double* volts, size_t capacity, size_t* needed,
+                                                        faultloom_error** error);
+
+/*
+ * One situation in full.
+ *
+ * situation     as in faultloom_terminal_volts()
+ * solution      gets a new text, to be freed by the caller: JSON faultloom.solution with voltages [V],
+ *               currents [A], contacts, signs a person would notice, and whether a contact chatters
+ *
+ * Errors: FAULTLOOM_E_SYNTAX, FAULTLOOM_E_SCHEMA, FAULTLOOM_E_REFERENCE as in faultloom_terminal_volts()
+ * Complexity: as faultloom_terminal_volts(). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_solve(const faultloom_model* model, const char* situation,
+                                               size_t situation_size, faultloom_text** solution,
+                                               faultloom_error** error);
+
+/*
+ * One situation as a SPICE deck, to be solved by another program.
+ *
+ * situation     as in faultloom_terminal_volts()
+ * deck          gets a new text, to be freed by the caller; elements in ohms, volts and amperes, contacts
+ *               as they settle in that situation
+ *
+ * Errors: FAULTLOOM_E_SYNTAX, FAULTLOOM_E_SCHEMA, FAULTLOOM_E_REFERENCE as in faultloom_terminal_volts()
+ * Complexity: as faultloom_terminal_volts(). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_spice_deck(const faultloom_model* model, const char* situation,
+                                                    size_t situation_size, faultloom_text** deck,
+                                                    faultloom_error** error);
+
+/* ---- Diagnosis ----------------------------------------------------------------------------------- */
+
+/*
+ * Number of fault modes of all components.
+ *
+ * count         gets the number
+ *
+ * Errors: only those every function has. Complexity: O(1). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_mode_count(const faultloom_model* model, size_t* count,
+                                                    faultloom_error** error);
+
+/*
+ * Name of a fault mode, COMPONENT/mode.
+ *
+ * index         0 to the number of modes - 1
+ * name          gets a text that belongs to the model and lasts until the model is freed
+ *
+ * Errors: FAULTLOOM_E_ARGUMENT  also when there is no such index
+ * Complexity: O(1). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_mode_name(const faultloom_model* model, size_t index,
+                                                   const char** name, faultloom_error** error);
+
+/*
+ * Probability of each fault mode before anything was read, 0..1.
+ *
+ * job           job document, for its hours of use and environment; NULL: the defaults of the rates
+ * priors        gets the probabilities in the order of the modes; may be NULL if capacity is 0
+ * capacity      room in `priors`, in elements
+ * needed        gets the number of modes
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the job is not JSON
+ *         FAULTLOOM_E_SCHEMA     it does not follow the schema of jobs
+ *         FAULTLOOM_E_REFERENCE  it names something that the model does not have
+ *         FAULTLOOM_E_VALUE      a number is out of its range
+ *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or priors is NULL then
+ * Complexity: linear in the modes. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_mode_priors(const faultloom_model* model, const char* job,
+                                                     size_t job_size, double* priors, size_t capacity,
+                                                     size_t* needed, faultloom_error** error);
+
+/*
+ * Probability of each fault mode after everything the job records, 0..1. They need not add up to 1: there
+ * may be no fault, one outside the model, or several at once.
+ *
+ * job           job document; must not be NULL
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * posteriors    gets the probabilities in the order of the modes; may be NULL if capacity is 0
+ * capacity      room in `posteriors`, in elements
+ * needed        gets the number of modes
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the job is not JSON
+ *         FAULTLOOM_E_SCHEMA     it does not follow the schema of jobs
+ *         FAULTLOOM_E_REFERENCE  it names something that the model does not have
+ *         FAULTLOOM_E_VALUE      a number is out of its range
+ *         FAULTLOOM_E_DUPLICATE  two entries of the same id
+ *         FAULTLOOM_E_LIMIT      the job is too large
+ *         FAULTLOOM_E_READING    an outcome does not fit its instrument
+ *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
+ *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or posteriors is NULL then
+ * Complexity: one solution of the circuit for each candidate set of faults and each state of the controls
+ * that an entry was made in. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* model, const char* job,
+                                                         size_t job_size, faultloom_progress_fn progress,
+                                                         void* user, double* posteriors,
+                                                         size_t capacity, size_t* needed,
+                                                         faultloom_error** error);
+
+/*
+ * Ranks the suspects after everything the job records.
+ *
+ * job           job document; must not be NULL
+ * options       JSON {"top":20, "prune":1e-10}: how many suspects to list, and below which share of the
+ *               probability a candidate is not looked into (the answer says how much that was at most).
+ *               NULL: these values
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * ranking       gets a new text, to be freed by the caller: JSON faultloom.ranking
+ *
+ * Errors: those of faultloom_mode_posteriors(), the first four also for the options
+ * Complexity: as faultloom_mode_posteriors(). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, const char* job,
+                                              size_t job_size, const char* options, size_t options_size,
+                                              faultloom_progress_fn progress, void* user,
+                                              faultloom_text** ranking, faultloom_error** error);
+
+/*
+ * Advises what to do next: the test or repair with which the job is expected to cost least in the end.
+ *
+ * job           job document; must not be NULL
+ * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true}:
+ *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
+ *               list, and whether steps on a live circuit are allowed. NULL: the job's instruments and the
+ *               values shown
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * step          gets a new text, to be freed by the caller: JSON faultloom.step, with times [min] and
+ *               costs [USD]
+ *
+ * Errors: those of faultloom_mode_posteriors(), the first four also for the options
+ *         FAULTLOOM_E_NO_STEP  no step fits the options
+ * Complexity: faultloom_mode_posteriors() once, then each possible step is weighed against the leading
+ * candidates. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model, const char* job,
+                                                   size_t job_size, const char* options,
+                                                   size_t options_size, faultloom_progress_fn progress,
+                                                   void* user, faultloom_text** step,
+                                                   faultloom_error** error);
+
+/*
+ * Explains a ranking: for each entry of the job what was expected under the leading suspects, how much it
+ * speaks for and against each [decibans], and whether it looks like a misreading.
+ *
+ * job           job document; must not be NULL
+ * options       as in faultloom_rank()
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * explanation   gets a new text, to be freed by the caller: JSON faultloom.explanation
+ *
+ * Errors: those of faultloom_mode_posteriors(), the first four also for the options
+ * Complexity: faultloom_mode_posteriors() once for all entries and once more without each. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_explain(const faultloom_model* model, const char* job,
+                                                 size_t job_size, const char* options,
+                                                 size_t options_size, faultloom_progress_fn progress,
+                                                 void* user, faultloom_text** explanation,
+                                                 faultloom_error** error);
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif

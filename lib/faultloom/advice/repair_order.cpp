@@ -1,0 +1,188 @@
+#include <faultloom/advice/repair_order.hpp>
+
+#include <algorithm>
+#include <map>
+#include <numeric>
+
+namespace faultloom::advice {
+namespace {
+
+std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
+
+void add_hypothesis(LiveSet& set, std::int32_t live, double weight, std::vector<Index> modes,
+                    const vehicle::Vehicle& vehicle) {
+  Hypothesis h;
+  h.live = live;
+  h.weight = weight;
+  for (const auto m : modes) h.components.push_back(vehicle.modes[at(m)].component);
+  h.modes = std::move(modes);
+  set.hypotheses.push_back(std::move(h));
+}
+
+/// Splits a candidate over the modes it stands for, in proportion to the posterior of each mode.
+void expand(LiveSet& set, std::int32_t live, const belief::Weighted& item, const belief::Candidates& candidates,
+            const std::vector<double>& mode_posteriors) {
+  const auto& vehicle = candidates.circuit().vehicle();
+  const auto& [a, b] = item.candidate;
+  if (a < 0) {
+    add_hypothesis(set, live, item.probability, {}, vehicle);
+    return;
+  }
+  if (b < 0) {
+    double whole = 0;
+    for (const auto m : candidates.classes()[at(a)].modes) whole += mode_posteriors[at(m)];
+    for (const auto m : candidates.classes()[at(a)].modes)
+      if (whole > 0) add_hypothesis(set, live, item.probability * mode_posteriors[at(m)] / whole, {m}, vehicle);
+    return;
+  }
+  double whole = 0;
+  candidates.for_each_pair(a, b, mode_posteriors, [&](Index, Index, double product) { whole += product; });
+  if (whole <= 0) return;
+  candidates.for_each_pair(a, b, mode_posteriors, [&](Index m, Index n, double product) {
+    add_hypothesis(set, live, item.probability * product / whole, {m, n}, vehicle);
+  });
+}
+
+/// A run of repairs inside one zone, or a single repair in an open one.
+struct Block {
+  std::vector<Index> components;
+  double probability = 0;
+  double cost = 0;
+};
+
+/// The prefix of a zone's repairs (best ratio first) with the greatest probability per cost, opening included.
+Block best_prefix(const std::vector<Index>& sorted, double opening, const std::map<Index, double>& probability,
+                  const RepairCosts& costs) {
+  Block best;
+  Block growing;
+  growing.cost = opening;
+  for (const auto c : sorted) {
+    growing.components.push_back(c);
+    growing.probability += probability.at(c);
+    growing.cost += costs.attempt(c);
+    if (best.components.empty() || growing.probability * best.cost > best.probability * growing.cost) best = growing;
+  }
+  return best;
+}
+
+}  // namespace
+
+LiveSet live_set(const belief::Candidates& candidates, const belief::Posterior& posterior, const LiveOptions& options) {
+  LiveSet set;
+  const double modelled = 1 - posterior.not_in_model;
+  for (const auto& item : posterior.candidates) {
+    if (set.candidates.size() == options.most_candidates || set.covered >= options.coverage * modelled) break;
+    const auto live = static_cast<std::int32_t>(set.candidates.size());
+    set.candidates.push_back(item.candidate);
+    set.covered += item.probability;
+    expand(set, live, item, candidates, posterior.modes);
+  }
+  std::stable_sort(set.hypotheses.begin(), set.hypotheses.end(),
+                   [](const Hypothesis& a, const Hypothesis& b) { return a.weight > b.weight; });
+  if (set.hypotheses.size() > options.most_hypotheses) set.hypotheses.resize(options.most_hypotheses);
+  double sum = 0;
+  for (const auto& h : set.hypotheses) sum += h.weight;
+  for (auto& h : set.hypotheses) h.weight /= sum;
+  return set;
+}
+
+double RepairCosts::attempt(Index component) const {
+  const auto& repair = vehicle_->components[at(component)].repair;
+  return prices_.of_minutes(repair.minutes + prices_.verify_minutes) + prices_.good_part_loss * repair.price_usd;
+}
+
+double RepairCosts::part_rest(Index component) const {
+  return (1 - prices_.good_part_loss) * vehicle_->components[at(component)].repair.price_usd;
+}
+
+double RepairCosts::zone(Index zone) const {
+  if (zone == vehicle::none) return 0;
+  const auto& z = vehicle_->zones[at(zone)];
+  return prices_.of_minutes(z.open_minutes + z.close_minutes);
+}
+
+double RepairCosts::fix(const Hypothesis& hypothesis, const std::vector<bool>& open_zones) const {
+  if (hypothesis.components.empty()) return prices_.of_minutes(prices_.verify_minutes);
+  double sum = 0;
+  Index opened = vehicle::none;
+  for (const auto c : hypothesis.components) {
+    sum += attempt(c) + part_rest(c);
+    const auto z = vehicle_->components[at(c)].zone;
+    if (z != vehicle::none && !open_zones[at(z)] && z != opened) {
+      sum += zone(z);
+      opened = z;
+    }
+  }
+  return sum;
+}
+
+RepairOrder repair_order(std::span<const Hypothesis> hypotheses, std::span<const double> weights,
+                         const RepairCosts& costs, const std::vector<bool>& open_zones) {
+  const auto& vehicle = costs.vehicle();
+  std::map<Index, double> probability;
+  double whole = 0;
+  double part_rests = 0;
+  for (std::size_t h = 0; h < hypotheses.size(); ++h) {
+    whole += weights[h];
+    for (const auto c : hypotheses[h].components) {
+      if (weights[h] <= 0) continue;
+      probability[c] += weights[h];
+      part_rests += weights[h] * costs.part_rest(c);
+    }
+  }
+  std::map<Index, std::vector<Index>> by_zone;
+  for (const auto& [c, p] : probability) {
+    const auto z = vehicle.components[at(c)].zone;
+    by_zone[z != vehicle::none && !open_zones[at(z)] ? z : vehicle::none].push_back(c);
+  }
+  const auto better = [&](Index a, Index b) {
+    const double left = probability[a] * costs.attempt(b);
+    const double right = probability[b] * costs.attempt(a);
+    return left != right ? left > right : a < b;
+  };
+  for (auto& [z, list] : by_zone) std::sort(list.begin(), list.end(), better);
+
+  RepairOrder order;
+  std::map<Index, double> spent_until;
+  double spent = 0;
+  while (!by_zone.empty()) {
+    // Either the best single repair where nothing needs opening, or the best block behind a panel.
+    Block best;
+    Index best_zone = vehicle::none;
+    for (const auto& [z, list] : by_zone) {
+      const auto block = z == vehicle::none
+                             ? Block{{list.front()}, probability[list.front()], costs.attempt(list.front())}
+                             : best_prefix(list, costs.zone(z), probability, costs);
+      if (best.components.empty() || block.probability * best.cost > best.probability * block.cost) {
+        best = block;
+        best_zone = z;
+      }
+    }
+    double extra = best.cost;
+    for (const auto c : best.components) extra -= costs.attempt(c);
+    spent += extra;
+    for (const auto c : best.components) {
+      spent += costs.attempt(c);
+      spent_until[c] = spent;
+      order.components.push_back(c);
+    }
+    auto rest = by_zone[best_zone];
+    by_zone.erase(best_zone);
+    std::erase_if(rest, [&](Index c) { return spent_until.contains(c); });
+    if (rest.empty()) continue;
+    auto& open = by_zone[vehicle::none];  // the zone is open now
+    open.insert(open.end(), rest.begin(), rest.end());
+    std::sort(open.begin(), open.end(), better);
+  }
+  double sum = part_rests;
+  for (std::size_t h = 0; h < hypotheses.size(); ++h) {
+    double last = hypotheses[h].components.empty() ? costs.prices().of_minutes(costs.prices().verify_minutes) : 0;
+    for (const auto c : hypotheses[h].components)
+      if (weights[h] > 0) last = std::max(last, spent_until[c]);
+    sum += weights[h] * last;
+  }
+  order.expected_usd = whole > 0 ? sum / whole : 0;
+  return order;
+}
+
+}  // namespace faultloom::advice

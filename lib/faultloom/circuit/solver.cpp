@@ -1,0 +1,467 @@
+#include <faultloom/circuit/solver.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <faultloom/base/error.hpp>
+
+namespace faultloom::circuit {
+namespace {
+
+using vehicle::Atom;
+using vehicle::Condition;
+
+std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
+
+bool apply_hysteresis(const Atom& atom, double value, double factor, bool before) {
+  if (value >= atom.rises * factor) return true;
+  if (before && atom.stays) return true;
+  return before && value > atom.falls * factor;
+}
+
+}  // namespace
+
+Solver::Solver(const Circuit& circuit)
+    : circuit_(&circuit),
+      overrides_(&no_overrides_),
+      work_(circuit.plan().numeric_size()),
+      marks_(at(circuit.plan().node_count()), 0),
+      touched_(at(circuit.plan().node_count())),
+      branch_marks_(circuit.vehicle().elements.size(), 0),
+      branch_work_(circuit.vehicle().elements.size()),
+      volts_(at(circuit.plan().node_count())),
+      volt_marks_(at(circuit.plan().node_count()), 0),
+      wanted_(at(circuit.plan().node_count())),
+      unit_(at(circuit.plan().node_count())) {}
+
+// ---- stages ------------------------------------------------------------------------------------
+
+Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Index> lifted) {
+  const auto& controls = circuit_->vehicle().controls;
+  if (positions.size() != controls.size())
+    throw Error(Code::argument, "A control state needs one position for each control");
+  for (std::size_t c = 0; c < controls.size(); ++c)
+    if (positions[c] < 0 || at(positions[c]) >= controls[c].positions.size())
+      throw Error(Code::argument, "Control '" + controls[c].id + "' has no such position");
+  std::vector<Index> sorted(lifted.begin(), lifted.end());
+  std::sort(sorted.begin(), sorted.end());
+  sorted.erase(std::unique(sorted.begin(), sorted.end()), sorted.end());
+  const auto found = stage_by_key_.find({positions, sorted});
+  if (found != stage_by_key_.end()) return found->second;
+
+  // The stage before: the control moved last (highest order, then highest index) goes back to rest.
+  Index last = none;
+  for (std::size_t c = 0; c < controls.size(); ++c)
+    if (positions[c] != controls[c].rest && (last == none || controls[c].order >= controls[at(last)].order))
+      last = static_cast<Index>(c);
+  StageData data;
+  if (last != none) {
+    auto before = positions;
+    before[at(last)] = controls[at(last)].rest;
+    data.parent = stage(before, sorted);
+  }
+  data.positions = positions;
+  data.lifted = sorted;
+  data.lifted_elements = Bits(circuit_->vehicle().elements.size());
+  for (const auto e : sorted) data.lifted_elements.set(at(e));
+  const auto handle = static_cast<Stage>(stages_.size());
+  stages_.push_back(std::move(data));
+  results_.emplace_back();
+  stage_by_key_.emplace(std::pair{positions, sorted}, handle);
+
+  // Settle the healthy network once and keep each contact state it passes through as a starting point.
+  const auto* kept = overrides_;
+  begin(no_overrides_);
+  recording_ = true;
+  settle(handle);
+  recording_ = false;
+  overrides_ = kept;
+  ++candidate_;
+  return handle;
+}
+
+Solver::BasePtr Solver::make_base(const StageData& stage, const Bits& closed) {
+  auto& pool = bases_by_lift_[stage.lifted];
+  for (const auto& base : pool)
+    if (base->closed == closed) return base;
+  auto base = std::make_shared<Base>();
+  base->closed = closed;
+  base->values = circuit_->healthy();
+  const auto drop = [&](std::size_t e) {
+    base->values.siemens[e] = 0;
+    base->values.ampere[e] = 0;
+  };
+  for (std::size_t c = 0; c < circuit_->contacts().size(); ++c)
+    if (!closed.test(c)) drop(at(circuit_->contacts()[c]));
+  for (const auto e : stage.lifted) drop(at(e));
+  base->numeric.resize(circuit_->plan().numeric_size());
+  eliminate_all(circuit_->plan(), base->values, base->numeric);
+  pool.push_back(base);
+  return base;
+}
+
+const Solver::Base& Solver::nearest_base(const StageData& stage, const Bits& closed) const {
+  const Base* best = nullptr;
+  std::size_t best_count = 0;
+  for (const auto& base : stage.bases) {
+    const auto count = base->closed.differences(closed);
+    if (best == nullptr || count < best_count) {
+      best = base.get();
+      best_count = count;
+    }
+  }
+  return *best;
+}
+
+// ---- settling ----------------------------------------------------------------------------------
+
+void Solver::begin(const Overrides& overrides) {
+  overrides_ = &overrides;
+  ++candidate_;
+}
+
+const Override* Solver::override_of(Index element) const {
+  for (const auto& o : *overrides_)
+    if (o.element == element) return &o;
+  return nullptr;
+}
+
+bool Solver::evaluate(const Condition& condition, const vehicle::ControlState& positions, const Bits& atoms) const {
+  // Postfix with a bit stack: conditions are shallow, 64 operands deep is far beyond any kind.
+  std::uint64_t stack = 0;
+  for (const auto& op : condition.ops) {
+    switch (op.type) {
+      case Condition::Op::Type::constant:
+        stack = (stack << 1U) | (op.count != 0 ? 1U : 0U);
+        break;
+      case Condition::Op::Type::control:
+        stack = (stack << 1U) | ((op.mask >> positions[at(op.index)]) & 1U);
+        break;
+      case Condition::Op::Type::atom:
+        stack = (stack << 1U) | (atoms.test(at(op.index)) ? 1U : 0U);
+        break;
+      case Condition::Op::Type::negate:
+        stack ^= 1U;
+        break;
+      case Condition::Op::Type::all:
+      case Condition::Op::Type::any: {
+        const std::uint64_t mask = (std::uint64_t{1} << op.count) - 1;
+        const std::uint64_t operands = stack & mask;
+        const bool value = op.type == Condition::Op::Type::all ? operands == mask : operands != 0;
+        stack = ((stack >> op.count) << 1U) | (value ? 1U : 0U);
+        break;
+      }
+    }
+  }
+  return (stack & 1U) != 0;
+}
+
+void Solver::contacts_from(const StageData& stage, const Bits& atoms, Bits& closed) const {
+  const auto& contacts = circuit_->contacts();
+  for (std::size_t c = 0; c < contacts.size(); ++c)
+    closed.set(c, evaluate(circuit_->vehicle().elements[at(contacts[c])].closed_when, stage.positions, atoms));
+  for (const auto& o : *overrides_)
+    if (const auto c = circuit_->contact_of(o.element); c != none && o.stuck >= 0) closed.set(at(c), o.stuck == 1);
+}
+
+double Solver::known_volt(Index terminal) const {
+  const auto rank = circuit_->rank_of_terminal(terminal);
+  return rank < 0 ? 0.0 : volts_[at(rank)];
+}
+
+bool Solver::atom_value(Index index, bool before) {
+  const auto& atom = circuit_->vehicle().atoms[at(index)];
+  double factor = 1;
+  double sign = 1;
+  for (const auto& o : *overrides_) {
+    if (o.threshold_factor == 1 && !o.reversed) continue;
+    const auto& element = circuit_->vehicle().elements[at(o.element)];
+    if (std::find(element.atoms.begin(), element.atoms.end(), index) == element.atoms.end()) continue;
+    factor *= o.threshold_factor;
+    // A source turned round has no atom of its own; only a diode senses along its own direction.
+    if (o.reversed && element.type == vehicle::ElementType::diode) sign = -sign;
+  }
+  double value = 0;
+  if (atom.type == Atom::Type::volts) {
+    value = sign * (known_volt(atom.a) - known_volt(atom.b));
+    if (atom.either_way) value = std::abs(value);
+  } else {
+    const auto& element = circuit_->vehicle().elements[at(atom.element)];
+    const auto [siemens, ampere] = branch(atom.element);
+    value = std::abs(siemens * (known_volt(element.a) - known_volt(element.b)) - ampere);
+  }
+  return apply_hysteresis(atom, value, factor, before);
+}
+
+void Solver::update_atoms(Bits& atoms) {
+  substitute(circuit_->sensed_ranks());
+  for (const auto a : circuit_->driving_atoms()) atoms.set(at(a), atom_value(a, atoms.test(at(a))));
+}
+
+const Settled& Solver::settle(Stage stage_index) {
+  auto& slot = results_[at(stage_index)];
+  if (slot.candidate == candidate_) return slot.settled;
+  const Stage parent = stages_[at(stage_index)].parent;
+  if (parent != none) settle(parent);
+  auto& stage = stages_[at(stage_index)];
+  auto& result = results_[at(stage_index)].settled;
+  result.previous = parent;
+  result.chatters = false;
+  if (parent != none) {
+    const auto& before = results_[at(parent)].settled;
+    result.atoms = before.atoms;
+    result.closed = before.closed;
+    result.chattering = before.chattering;
+  } else {
+    result.atoms = Bits(circuit_->vehicle().atoms.size());
+    result.closed = Bits(circuit_->contacts().size());
+    result.chattering = Bits(circuit_->contacts().size());
+  }
+  result.chattering.clear();
+  settle_cycle(stage, result);
+  results_[at(stage_index)].candidate = candidate_;
+  ++stages_settled_;
+  return result;
+}
+
+void Solver::settle_cycle(StageData& stage, Settled& result) {
+  constexpr std::size_t longest_search = 64;
+  history_.clear();
+  Bits closed = result.closed;
+  contacts_from(stage, result.atoms, closed);
+  const bool same_network = stage.parent != none && closed == result.closed && !recording_ &&
+                            !results_[at(stage.parent)].settled.chatters;
+  if (same_network) return;
+  while (true) {
+    if (recording_) {
+      auto base = make_base(stage, closed);
+      if (std::find(stage.bases.begin(), stage.bases.end(), base) == stage.bases.end())
+        stage.bases.push_back(std::move(base));
+    }
+    solve(stage, closed);
+    history_.emplace_back(closed, result.atoms);
+    update_atoms(result.atoms);
+    result.closed = closed;
+    contacts_from(stage, result.atoms, closed);
+    if (closed == result.closed) return;
+    for (std::size_t i = 0; i < history_.size(); ++i)
+      if (history_[i].first == closed && history_[i].second == result.atoms) {
+        resolve_cycle(history_, i, result);
+        return;
+      }
+    if (history_.size() == longest_search) {
+      resolve_cycle(history_, 0, result);
+      return;
+    }
+  }
+}
+
+void Solver::resolve_cycle(const std::vector<std::pair<Bits, Bits>>& history, std::size_t from,
+                           Settled& result) const {
+  result.chatters = true;
+  std::size_t lowest = from;
+  for (std::size_t i = from; i < history.size(); ++i) {
+    Bits moved = history[i].first;
+    moved ^= history[from].first;
+    result.chattering |= moved;
+    if (history[i] < history[lowest]) lowest = i;
+  }
+  result.closed = history[lowest].first;
+  result.atoms = history[lowest].second;
+}
+
+void Solver::enter(Stage stage_index) {
+  const auto& settled = settle(stage_index);
+  const auto& stage = stages_[at(stage_index)];
+  const bool loaded = current_candidate_ == candidate_ && current_closed_ == settled.closed &&
+                      current_stage_ != none && stages_[at(current_stage_)].lifted == stage.lifted;
+  if (!loaded) solve(stage, settled.closed);
+  current_stage_ = stage_index;
+}
+
+// ---- numbers -----------------------------------------------------------------------------------
+
+void Solver::set_branch(Index element, double siemens, double ampere) {
+  if (base_->values.siemens[at(element)] == siemens && base_->values.ampere[at(element)] == ampere) return;
+  branch_marks_[at(element)] = solve_mark_;
+  branch_work_[at(element)] = {siemens, ampere};
+  touched_ |= circuit_->plan().branch_path(element);
+}
+
+std::pair<double, double> Solver::branch(Index element) const {
+  if (branch_marks_[at(element)] == solve_mark_) return branch_work_[at(element)];
+  return {base_->values.siemens[at(element)], base_->values.ampere[at(element)]};
+}
+
+void Solver::solve(const StageData& stage, const Bits& closed) {
+  ++solve_mark_;
+  ++networks_solved_;
+  base_ = &nearest_base(stage, closed);
+  touched_.clear();
+  Bits moved = closed;
+  moved ^= base_->closed;
+  const auto& healthy = circuit_->healthy();
+  moved.for_each([&](std::size_t c) {
+    const auto element = circuit_->contacts()[c];
+    if (stage.lifted_elements.test(at(element)) || override_of(element) != nullptr) return;
+    if (closed.test(c)) {
+      set_branch(element, healthy.siemens[at(element)], healthy.ampere[at(element)]);
+    } else {
+      set_branch(element, 0, 0);
+    }
+  });
+  for (const auto& o : *overrides_) {
+    if (stage.lifted_elements.test(at(o.element))) continue;
+    const auto c = circuit_->contact_of(o.element);
+    const bool conducts = c == none || closed.test(at(c));
+    set_branch(o.element, conducts ? o.siemens : 0, conducts ? o.ampere : 0);
+  }
+  eliminate_touched(*base_);
+  current_candidate_ = candidate_;
+  current_closed_ = closed;
+  // Which stage this is matters only for what is lifted; settle() may be asked for others meanwhile.
+  current_stage_ = static_cast<Stage>(&stage - stages_.data());
+}
+
+void Solver::eliminate_touched(const Base& base) {
+  const auto value = [&](std::int32_t b) -> std::pair<double, double> {
+    if (branch_marks_[at(b)] == solve_mark_) return branch_work_[at(b)];
+    return {base.values.siemens[at(b)], base.values.ampere[at(b)]};
+  };
+  const auto read = [&](std::int32_t rank) { return numbers(rank); };
+  const auto& plan = circuit_->plan();
+  touched_.for_each([&](std::size_t rank) {
+    const auto k = static_cast<std::int32_t>(rank);
+    eliminate(plan, k, work_.data() + plan.front(k).offset, read, value);
+    marks_[rank] = solve_mark_;
+  });
+}
+
+void Solver::substitute(const Bits& ranks) {
+  const auto& plan = circuit_->plan();
+  ranks.for_each_descending([&](std::size_t rank) {
+    if (volt_marks_[rank] == solve_mark_) return;
+    const auto& front = plan.front(static_cast<std::int32_t>(rank));
+    const FrontLayout layout{front.degree};
+    const double* n = numbers(static_cast<std::int32_t>(rank));
+    const auto* later = plan.later() + front.later;
+    double sum = n[layout.driven()];
+    for (std::int32_t p = 0; p < front.degree; ++p) sum += n[p] * volts_[at(later[p])];
+    volts_[rank] = sum * n[layout.inverse()];
+    volt_marks_[rank] = solve_mark_;
+  });
+}
+
+double Solver::volt(Index terminal) {
+  const auto rank = circuit_->rank_of_terminal(terminal);
+  if (rank < 0) return 0;
+  substitute(circuit_->plan().path(rank));
+  return volts_[at(rank)];
+}
+
+void Solver::volts(std::span<double> out) {
+  for (std::size_t rank = 0; rank < volts_.size(); ++rank) wanted_.set(rank);
+  substitute(wanted_);
+  for (std::size_t t = 0; t < out.size(); ++t) out[t] = known_volt(static_cast<Index>(t));
+}
+
+Thevenin Solver::port(Index a, Index b) {
+  const auto& plan = circuit_->plan();
+  const auto ra = circuit_->rank_of_terminal(a);
+  const auto rb = circuit_->rank_of_terminal(b);
+  wanted_.clear();
+  if (ra >= 0) wanted_ |= plan.path(ra);
+  if (rb >= 0) wanted_ |= plan.path(rb);
+  substitute(wanted_);
+  Thevenin result;
+  result.volt = known_volt(a) - known_volt(b);
+  if (ra == rb) return result;
+  // One ampere in at a and out at b. Both ends ride on the same common-mode voltage of their island,
+  // which cancels exactly enough: see the accuracy test of ports.
+  wanted_.for_each([&](std::size_t rank) { unit_[rank] = 0; });
+  if (ra >= 0) unit_[at(ra)] = 1;
+  if (rb >= 0) unit_[at(rb)] = -1;
+  wanted_.for_each([&](std::size_t rank) {
+    const auto& front = plan.front(static_cast<std::int32_t>(rank));
+    const double* n = numbers(static_cast<std::int32_t>(rank));
+    const auto* later = plan.later() + front.later;
+    const double share = unit_[rank] * n[FrontLayout{front.degree}.inverse()];
+    unit_[rank] = share;
+    for (std::int32_t p = 0; p < front.degree; ++p) unit_[at(later[p])] += n[p] * share;
+  });
+  wanted_.for_each_descending([&](std::size_t rank) {
+    const auto& front = plan.front(static_cast<std::int32_t>(rank));
+    const double* n = numbers(static_cast<std::int32_t>(rank));
+    const auto* later = plan.later() + front.later;
+    double sum = 0;
+    for (std::int32_t p = 0; p < front.degree; ++p) sum += n[p] * unit_[at(later[p])];
+    unit_[rank] += sum * n[FrontLayout{front.degree}.inverse()];
+  });
+  result.ohm = (ra >= 0 ? unit_[at(ra)] : 0.0) - (rb >= 0 ? unit_[at(rb)] : 0.0);
+  return result;
+}
+
+void Solver::resistances(std::span<double> out) {
+  // Selected inversion (Takahashi, Fagan and Chin 1973) on the positive factors: only the entries of the
+  // inverse that the elimination pattern holds are formed, and all terms are non-negative.
+  const auto& plan = circuit_->plan();
+  const auto n = at(plan.node_count());
+  inverse_.resize(n * n);
+  for (std::size_t k = n; k-- > 0;) {
+    const auto& front = plan.front(static_cast<std::int32_t>(k));
+    const double* row = numbers(static_cast<std::int32_t>(k));
+    const auto* later = plan.later() + front.later;
+    const double inverse = row[FrontLayout{front.degree}.inverse()];
+    double diagonal = 1;
+    for (std::int32_t p = 0; p < front.degree; ++p) {
+      double entry = 0;
+      for (std::int32_t q = 0; q < front.degree; ++q) entry += row[q] * inverse_[at(later[p]) * n + at(later[q])];
+      entry *= inverse;
+      inverse_[k * n + at(later[p])] = entry;
+      inverse_[at(later[p]) * n + k] = entry;
+      diagonal += row[p] * entry;
+    }
+    inverse_[k * n + k] = diagonal * inverse;
+  }
+  for (std::size_t t = 0; t < out.size(); ++t) {
+    const auto rank = circuit_->rank_of_terminal(static_cast<Index>(t));
+    out[t] = rank < 0 ? 0.0 : inverse_[at(rank) * n + at(rank)];
+  }
+}
+
+void Solver::element_resistances(std::span<double> out) const {
+  const auto n = at(circuit_->plan().node_count());
+  const auto entry = [&](std::int32_t a, std::int32_t b) { return a < 0 || b < 0 ? 0.0 : inverse_[at(a) * n + at(b)]; };
+  for (std::size_t e = 0; e < out.size(); ++e) {
+    const auto& element = circuit_->vehicle().elements[e];
+    const auto a = circuit_->rank_of_terminal(element.a);
+    const auto b = circuit_->rank_of_terminal(element.b);
+    out[e] = std::max(0.0, entry(a, a) + entry(b, b) - 2 * entry(a, b));
+  }
+}
+
+double Solver::ampere(Index element) {
+  const auto& e = circuit_->vehicle().elements[at(element)];
+  const auto [siemens, ampere] = branch(element);
+  return siemens * (volt(e.a) - volt(e.b)) - ampere;
+}
+
+bool Solver::holds(const Condition& condition) {
+  const auto& stage = stages_[at(current_stage_)];
+  Bits atoms = results_[at(current_stage_)].settled.atoms;
+  for (const auto& op : condition.ops) {
+    if (op.type != Condition::Op::Type::atom) continue;
+    const auto& driving = circuit_->driving_atoms();
+    if (std::binary_search(driving.begin(), driving.end(), op.index)) continue;
+    const auto& atom = circuit_->vehicle().atoms[at(op.index)];
+    if (atom.type == Atom::Type::volts) {
+      volt(atom.a);
+      volt(atom.b);
+    } else {
+      ampere(atom.element);
+    }
+    atoms.set(at(op.index), atom_value(op.index, false));
+  }
+  return evaluate(condition, stage.positions, atoms);
+}
+
+}  // namespace faultloom::circuit

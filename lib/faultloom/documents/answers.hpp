@@ -1,0 +1,28 @@
+#pragma once
+
+#include <faultloom/advice/next_step.hpp>
+#include <faultloom/belief/belief.hpp>
+#include <faultloom/documents/cautions_reader.hpp>
+#include <faultloom/documents/job_reader.hpp>
+#include <nlohmann/json_fwd.hpp>
+
+/// The library's answers as JSON. Shapes are described in README.md.
+namespace faultloom::documents {
+
+/// What every answer needs to put names to numbers.
+struct AnswerContext {
+  const vehicle::Vehicle& vehicle;
+  const readings::InstrumentSet& instruments;
+  const Cautions& cautions;
+  const Job& job;
+};
+
+[[nodiscard]] nlohmann::json ranking_json(const AnswerContext& context, const belief::Candidates& candidates,
+                                          const belief::Posterior& posterior, std::size_t top);
+[[nodiscard]] nlohmann::json step_json(const AnswerContext& context, const advice::Advice& advice);
+[[nodiscard]] nlohmann::json explanation_json(const AnswerContext& context, belief::Belief& belief,
+                                              const belief::Posterior& posterior, std::size_t top);
+[[nodiscard]] nlohmann::json summary_of(const vehicle::Vehicle& vehicle);
+[[nodiscard]] nlohmann::json solution_of(circuit::Solver& solver, circuit::Stage stage);
+
+}  // namespace faultloom::documents

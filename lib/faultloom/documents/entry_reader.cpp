@@ -1,0 +1,234 @@
+#include <faultloom/documents/entry_reader.hpp>
+
+#include <faultloom/documents/access.hpp>
+#include <faultloom/documents/names.hpp>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <optional>
+#include <span>
+#include <string_view>
+#include <vector>
+
+namespace faultloom::documents {
+namespace {
+
+using nlohmann::json;
+using readings::Entry;
+using readings::Instrument;
+using readings::Outcome;
+using vehicle::none;
+
+constexpr std::array number_keys{"volts", "ohms", "amps"};
+
+/// What an instrument can answer besides "not sure" and "can't reach".
+struct Answers {
+  std::string_view number;             ///< key of its number, "" if it shows none
+  std::span<const Outcome> words;
+};
+
+constexpr std::array lamp_words{Outcome::bright, Outcome::dim, Outcome::dark};
+constexpr std::array beeper_words{Outcome::beep, Outcome::silent};
+constexpr std::array ohmmeter_words{Outcome::overload};
+constexpr std::array sign_words{Outcome::yes, Outcome::no, Outcome::chatters};
+constexpr std::array look_words{Outcome::damage, Outcome::clean};
+constexpr std::array open_words{Outcome::not_sure, Outcome::cannot_reach};
+
+Answers answers_of(Instrument::Type type) {
+  switch (type) {
+    case Instrument::Type::voltmeter:
+      return {"volts", {}};
+    case Instrument::Type::lamp:
+      return {"", lamp_words};
+    case Instrument::Type::ohmmeter:
+      return {"ohms", ohmmeter_words};
+    case Instrument::Type::beeper:
+      return {"", beeper_words};
+    case Instrument::Type::clamp:
+      return {"amps", {}};
+  }
+  return {};
+}
+
+bool needs_isolation(const Instrument& instrument) {
+  return instrument.type == Instrument::Type::ohmmeter || instrument.type == Instrument::Type::beeper;
+}
+
+class EntryReader {
+ public:
+  EntryReader(const json& value, const std::string& pointer, Resolver& resolver, const readings::InstrumentSet& set)
+      : value_(value), pointer_(pointer), resolver_(resolver), set_(set) {}
+
+  Entry read() {
+    entry_.id = text_or(value_, "id");
+    const auto type = text_or(value_, "type");
+    if (type == "reading") {
+      read_reading();
+    } else if (type == "sign") {
+      read_sign();
+    } else if (type == "look") {
+      entry_.type = Entry::Type::look;
+      entry_.component = resolver_.component(text_or(value_, "component"), at("component"));
+      read_answer({"", look_words}, "A look");
+    } else {
+      resolver_.add(Code::schema, fmt::format("There is no type of entry '{}'", type), at("type"));
+    }
+    return std::move(entry_);
+  }
+
+ private:
+  [[nodiscard]] std::string at(std::string_view key) const { return fmt::format("{}/{}", pointer_, key); }
+
+  void read_sign() {
+    entry_.type = Entry::Type::sign;
+    const auto owner = resolver_.component(text_or(value_, "part"), at("part"));
+    if (owner != none) entry_.sign = resolver_.sign(owner, text_or(value_, "sign"), at("sign"));
+    read_circumstances();
+    read_answer({"", sign_words}, "A sign");
+  }
+
+  void read_reading() {
+    entry_.type = Entry::Type::reading;
+    read_circumstances();
+    entry_.instrument =
+        resolve_instrument(text_or(value_, "instrument"), at("instrument"), resolver_, set_);
+    const auto* instrument = entry_.instrument < 0 ? nullptr : &set_.instruments[static_cast<std::size_t>(entry_.instrument)];
+    read_place(instrument);
+    if (instrument == nullptr) return;
+    if (needs_isolation(*instrument) && !flag_or(value_, "isolated", false))
+      resolver_.add(Code::reading, fmt::format("'{}': isolate the pack before reading ohms, then give \"isolated\": true", instrument->id),
+                    pointer_);
+    read_answer(answers_of(instrument->type), fmt::format("Instrument '{}'", instrument->id));
+    if (entry_.outcome == Outcome::number) check_number(*instrument);
+  }
+
+  void read_circumstances() {
+    entry_.state = resolver_.state(value_, pointer_);
+    entry_.lifted_elements = resolver_.lifted(value_, pointer_);
+  }
+
+  /// Where the instrument was put: two terminals, or around a wire.
+  void read_place(const Instrument* instrument) {
+    const bool wire = value_.contains("wire");
+    const bool probes = value_.contains("red") || value_.contains("black");
+    const bool clamp = instrument != nullptr ? instrument->type == Instrument::Type::clamp : wire;
+    if (clamp && probes)
+      resolver_.add(Code::reading, "A clamp goes around a wire: give 'wire' instead of 'red' and 'black'", pointer_);
+    if (!clamp && wire)
+      resolver_.add(Code::reading, "Only a clamp goes around a wire: give 'red' and 'black'", at("wire"));
+    if (clamp) {
+      if (wire) entry_.element = resolver_.wire_element(text_or(value_, "wire"), at("wire"));
+      if (!wire && !probes) resolver_.add(Code::reading, "A clamp reading needs 'wire'", pointer_);
+      return;
+    }
+    entry_.red = probe("red", wire);
+    entry_.black = probe("black", wire);
+    if (entry_.red != none && entry_.red == entry_.black)
+      resolver_.add(Code::reading, fmt::format("Both probes are on {}; name two terminals", text_or(value_, "red")),
+                    at("black"));
+  }
+
+  vehicle::Index probe(std::string_view key, bool reported) {
+    if (value_.contains(key)) return resolver_.terminal(text_or(value_, key), at(key));
+    if (!reported) resolver_.add(Code::reading, fmt::format("A reading needs '{}'", key), pointer_);
+    return none;
+  }
+
+  /// The one result among "volts", "ohms", "amps" and "outcome".
+  void read_answer(const Answers& answers, std::string_view who) {
+    std::vector<std::string> given;
+    for (const auto* key : {number_keys[0], number_keys[1], number_keys[2], "outcome"})
+      if (value_.contains(key)) given.emplace_back(key);
+    if (given.size() != 1) {
+      resolver_.add(Code::reading,
+                    given.empty() ? fmt::format("The result is missing: {} answers with {}", lowered(who), choices(answers))
+                                  : fmt::format("Give one result, not {}", fmt::join(given, " and ")),
+                    pointer_);
+      return;
+    }
+    const auto& key = given.front();
+    if (key != "outcome") {
+      entry_.outcome = Outcome::number;
+      entry_.number = value_.at(key).get<double>();
+      if (key != answers.number)
+        resolver_.add(Code::reading, fmt::format("{} doesn't read {}; it answers with {}", who, key, choices(answers)), at(key));
+      return;
+    }
+    const auto word = text_or(value_, "outcome");
+    const auto outcome = find_word(answers.words, word);
+    if (outcome) {
+      entry_.outcome = *outcome;
+    } else {
+      resolver_.add(Code::reading, fmt::format("{} doesn't answer '{}'; it answers with {}", who, word, choices(answers)),
+                    at("outcome"));
+    }
+  }
+
+  static std::optional<Outcome> find_word(std::span<const Outcome> words, std::string_view word) {
+    for (const auto list : {words, std::span<const Outcome>(open_words)})
+      for (const auto outcome : list)
+        if (readings::name_of(outcome) == word) return outcome;
+    return std::nullopt;
+  }
+
+  static std::string lowered(std::string_view who) {
+    std::string text(who);
+    text[0] = static_cast<char>(text[0] - 'A' + 'a');
+    return text;
+  }
+
+  static std::string choices(const Answers& answers) {
+    std::vector<std::string_view> names;
+    if (!answers.number.empty()) names.push_back(answers.number);
+    for (const auto word : answers.words) names.push_back(readings::name_of(word));
+    for (const auto word : open_words) names.push_back(readings::name_of(word));
+    return fmt::format("{}", fmt::join(names, ", "));
+  }
+
+  /// A display shows nothing beyond its full scale, and no ohmmeter shows less than nothing.
+  void check_number(const Instrument& instrument) {
+    const auto key = answers_of(instrument.type).number;
+    if (key.empty() || !value_.contains(key)) return;
+    if (std::abs(entry_.number) > instrument.full_scale)
+      resolver_.add(Code::reading,
+                    fmt::format("Instrument '{}' shows at most {}, not {}; check the unit", instrument.id,
+                                instrument.full_scale, entry_.number),
+                    at(key));
+    if (instrument.type == Instrument::Type::ohmmeter && entry_.number < 0)
+      resolver_.add(Code::reading, "Resistance can't be negative; swap the probes and isolate the pack", at(key));
+  }
+
+  const json& value_;
+  const std::string& pointer_;
+  Resolver& resolver_;
+  const readings::InstrumentSet& set_;
+  Entry entry_;
+};
+
+}  // namespace
+
+int resolve_instrument(const std::string& id, const std::string& pointer, Resolver& resolver,
+                       const readings::InstrumentSet& instruments) {
+  const auto found = instruments.find(id);
+  if (found < 0) {
+    std::vector<std::string> known;
+    for (const auto& instrument : instruments.instruments) known.push_back(instrument.id);
+    const auto hint = suggestion(id, known);
+    resolver.add(Code::reference,
+                 fmt::format("There is no instrument '{}'{}", id,
+                             hint.empty() ? fmt::format("; there is {}", fmt::join(known, ", ")) : hint),
+                 pointer);
+  }
+  return found;
+}
+
+readings::Entry read_entry(const json& value, const std::string& pointer, Resolver& resolver,
+                           const readings::InstrumentSet& instruments) {
+  return EntryReader(value, pointer, resolver, instruments).read();
+}
+
+}  // namespace faultloom::documents

@@ -1,0 +1,94 @@
+#include <faultloom/documents/job_reader.hpp>
+
+#include <faultloom/base/error.hpp>
+#include <faultloom/documents/access.hpp>
+#include <faultloom/documents/entry_reader.hpp>
+#include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/names.hpp>
+#include <faultloom/documents/resolver.hpp>
+#include <faultloom/documents/schema.hpp>
+#include <faultloom/documents/text.hpp>
+#include <faultloom/documents/wording.hpp>
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+namespace faultloom::documents {
+namespace {
+
+using nlohmann::json;
+
+void read_head(const json& document, const vehicle::Vehicle& vehicle, Resolver& resolver, Job& job) {
+  job.id = text_or(document, "id");
+  job.title = text_or(document, "title");
+  job.vehicle_id = text_or(document, "vehicle");
+  job.complaint = text_or(document, "complaint");
+  job.labour_usd_per_hour = number_or(document, "labour_usd_per_hour", 0);
+  job.exposure.hours = number_or(document, "exposure_hours", 0);
+  job.exposure.environment = text_or(document, "environment");
+  if (job.vehicle_id != vehicle.id)
+    resolver.add(Code::reference,
+                 fmt::format("The job is about vehicle '{}', but the vehicle document is '{}'", job.vehicle_id, vehicle.id),
+                 "/vehicle");
+}
+
+void read_means(const json& document, const readings::InstrumentSet& instruments, Resolver& resolver, Job& job) {
+  job.instruments = texts_or_none(document, "instruments");
+  for (std::size_t i = 0; i < job.instruments.size(); ++i)
+    (void)resolve_instrument(job.instruments[i], fmt::format("/instruments/{}", i), resolver, instruments);
+  const auto zones = texts_or_none(document, "opened_zones");
+  for (std::size_t i = 0; i < zones.size(); ++i)
+    if (const auto zone = resolver.zone(zones[i], fmt::format("/opened_zones/{}", i)); zone != vehicle::none)
+      job.opened_zones.push_back(zone);
+  std::sort(job.opened_zones.begin(), job.opened_zones.end());
+  job.opened_zones.erase(std::unique(job.opened_zones.begin(), job.opened_zones.end()), job.opened_zones.end());
+}
+
+void read_entries(const json& document, const readings::InstrumentSet& instruments, Resolver& resolver, Job& job) {
+  const auto* entries = member(document, "entries");
+  if (entries == nullptr) return;
+  std::set<std::string> ids;
+  for (std::size_t i = 0; i < entries->size(); ++i) {
+    const auto pointer = fmt::format("/entries/{}", i);
+    job.entries.push_back(read_entry((*entries)[i], pointer, resolver, instruments));
+    const auto& id = job.entries.back().id;
+    if (!ids.insert(id).second)
+      resolver.add(Code::duplicate, fmt::format("Two entries have the id '{}'; give each its own", id), pointer + "/id");
+  }
+}
+
+/// Takes out what the technician took back.
+void withdraw(const json& document, Resolver& resolver, Job& job) {
+  const auto withdrawn = texts_or_none(document, "withdrawn");
+  std::set<std::string> ids;
+  for (const auto& entry : job.entries) ids.insert(entry.id);
+  for (std::size_t i = 0; i < withdrawn.size(); ++i)
+    if (!ids.contains(withdrawn[i]))
+      resolver.add(Code::reference,
+                   fmt::format("There is no entry '{}'{}", withdrawn[i], suggestion(withdrawn[i], {ids.begin(), ids.end()})),
+                   fmt::format("/withdrawn/{}", i));
+  const std::set<std::string> gone(withdrawn.begin(), withdrawn.end());
+  std::erase_if(job.entries, [&](const readings::Entry& entry) { return gone.contains(entry.id); });
+}
+
+}  // namespace
+
+Job read_job(std::string_view text, const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments) {
+  const auto document = parse_text(text);
+  std::vector<Problem> problems;
+  check_schema(document, "job", problems);
+  throw_if_any(problems);
+  Resolver resolver(vehicle, problems);
+  Job job;
+  read_head(document, vehicle, resolver, job);
+  read_means(document, instruments, resolver, job);
+  read_entries(document, instruments, resolver, job);
+  withdraw(document, resolver, job);
+  throw_if_any(std::move(problems));
+  for (const auto& entry : job.entries) job.entry_texts.push_back(entry_text(vehicle, instruments, entry));
+  return job;
+}
+
+}  // namespace faultloom::documents

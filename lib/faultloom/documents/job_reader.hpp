@@ -1,0 +1,40 @@
+#pragma once
+
+#include <faultloom/rates/rates.hpp>
+#include <faultloom/readings/entry.hpp>
+#include <faultloom/readings/instrument.hpp>
+#include <faultloom/vehicle/vehicle.hpp>
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace faultloom::documents {
+
+/// One visit to a vehicle: what it complains of and everything done and noticed so far.
+struct Job {
+  std::string id;
+  std::string title;
+  std::string vehicle_id;
+  std::string complaint;
+  double labour_usd_per_hour = 0;             ///< 0: not given
+  rates::Exposure exposure;
+  std::vector<std::string> instruments;       ///< ids at hand; empty: all
+  std::vector<vehicle::Index> opened_zones;   ///< ascending, each once
+  std::vector<readings::Entry> entries;       ///< in document order, without the withdrawn ones
+  std::vector<std::string> entry_texts;       ///< one line for each of `entries`
+};
+
+/// Reads a document of format faultloom.job about this vehicle.
+///
+/// Ohmmeter and beeper readings need `isolated`: true, which takes off what the vehicle names for it.
+/// Controls that an entry doesn't name are at rest. Withdrawn entries are checked like the others and
+/// then left out.
+/// @throws Error  with every problem found. Text and schema are checked first. Then: names that don't
+///         exist, a job about another vehicle (reference); an id used twice (duplicate); results an
+///         instrument can't give, both probes on one terminal, ohms on a live pack (reading)
+/// Complexity: linear in the text, a logarithmic or short linear search per name.
+[[nodiscard]] Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
+                           const readings::InstrumentSet& instruments);
+
+}  // namespace faultloom::documents

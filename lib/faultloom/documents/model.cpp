@@ -1,0 +1,145 @@
+#include <faultloom/documents/model.hpp>
+
+#include <faultloom/circuit/observability.hpp>
+#include <faultloom/documents/answers.hpp>
+#include <faultloom/documents/model_parts.hpp>
+#include <faultloom/documents/options.hpp>
+#include <faultloom/documents/situation_reader.hpp>
+#include <faultloom/report/spice_deck.hpp>
+#include <faultloom/vehicle/lint.hpp>
+#include <nlohmann/json.hpp>
+
+namespace faultloom::documents {
+namespace {
+
+std::string text_of(const nlohmann::json& answer) { return answer.dump(2) + "\n"; }
+
+AnswerContext context_of(const Model::Parts& parts, const Job& job) {
+  return {parts.vehicle, parts.instruments, parts.cautions, job};
+}
+
+belief::Evidence evidence_of(const Job& job) { return {job.entries, job.exposure}; }
+
+}  // namespace
+
+Model::Model(const ModelSources& sources, const Progress& progress)
+    : parts_(std::make_shared<const Parts>(sources, progress)) {}
+
+std::string Model::summary_json() const { return text_of(summary_of(parts_->vehicle)); }
+
+std::vector<Problem> Model::lint(const Progress& progress) const {
+  auto problems = vehicle::lint(parts_->vehicle);
+  for (auto& problem : circuit::silent_modes(parts_->circuit, progress)) problems.push_back(std::move(problem));
+  return problems;
+}
+
+std::vector<std::string> Model::terminal_names() const {
+  std::vector<std::string> names;
+  for (const auto& terminal : parts_->vehicle.terminals) names.push_back(terminal.name);
+  return names;
+}
+
+std::vector<std::string> Model::mode_names() const {
+  std::vector<std::string> names;
+  for (std::size_t m = 0; m < parts_->vehicle.modes.size(); ++m)
+    names.push_back(vehicle::mode_name(parts_->vehicle, static_cast<vehicle::Index>(m)));
+  return names;
+}
+
+std::vector<double> Model::mode_priors(std::string_view job_text) const {
+  rates::Exposure exposure;
+  if (!job_text.empty()) exposure = parts_->job(job_text).exposure;
+  return rates::mode_priors(parts_->vehicle, parts_->rates, exposure);
+}
+
+std::vector<double> Model::terminal_volts(std::string_view situation_text) const {
+  const auto situation = read_situation(situation_text, parts_->vehicle);
+  const auto overrides = circuit::overrides_of(parts_->circuit, situation.modes);
+  circuit::Solver solver(parts_->circuit);
+  const auto stage = solver.stage(situation.state, situation.lifted_elements);
+  solver.begin(overrides);
+  solver.enter(stage);
+  std::vector<double> volts(parts_->vehicle.terminals.size());
+  solver.volts(volts);
+  return volts;
+}
+
+std::string Model::solve_json(std::string_view situation_text) const {
+  const auto situation = read_situation(situation_text, parts_->vehicle);
+  const auto overrides = circuit::overrides_of(parts_->circuit, situation.modes);
+  circuit::Solver solver(parts_->circuit);
+  const auto stage = solver.stage(situation.state, situation.lifted_elements);
+  solver.begin(overrides);
+  return text_of(solution_of(solver, stage));
+}
+
+std::string Model::spice_deck(std::string_view situation_text) const {
+  const auto situation = read_situation(situation_text, parts_->vehicle);
+  circuit::Solver solver(parts_->circuit);
+  return report::spice_deck(solver, situation.state, situation.modes, situation.lifted_elements);
+}
+
+std::string Model::rank_json(std::string_view job_text, std::string_view options_text,
+                             const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  const auto options = read_rank_options(options_text);
+  const auto belief = parts_->borrow();
+  belief::Options how;
+  how.prune = options.prune;
+  how.weigh_entries = false;
+  const auto posterior = belief->posterior(evidence_of(job), how, progress);
+  return text_of(ranking_json(context_of(*parts_, job), parts_->candidates, posterior, options.top));
+}
+
+std::vector<double> Model::mode_posteriors(std::string_view job_text, const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  const auto belief = parts_->borrow();
+  belief::Options how;
+  how.weigh_entries = false;
+  return belief->posterior(evidence_of(job), how, progress).modes;
+}
+
+std::string Model::next_json(std::string_view job_text, std::string_view options_text,
+                             const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  const auto options = read_next_options(options_text, parts_->vehicle, parts_->instruments);
+  const auto belief = parts_->borrow();
+  belief::Options how;
+  how.weigh_entries = false;
+  const auto half = [&](double offset) -> Progress {
+    if (!progress) return {};
+    return [&progress, offset](double share) { return progress(offset + share / 2); };
+  };
+  const auto posterior = belief->posterior(evidence_of(job), how, half(0));
+  auto constraints = options.constraints;
+  constraints.open_zones = job.opened_zones;
+  if (constraints.instruments.empty())
+    for (const auto& id : job.instruments) constraints.instruments.push_back(parts_->instruments.find(id));
+  advice::Prices prices;
+  if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
+  const auto advice = advice::next_step(*belief, posterior, prices, constraints, half(0.5));
+  return text_of(step_json(context_of(*parts_, job), advice));
+}
+
+std::string Model::explain_json(std::string_view job_text, std::string_view options_text,
+                                const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  const auto options = read_rank_options(options_text, 6);
+  const auto belief = parts_->borrow();
+  belief::Options how;
+  how.prune = options.prune;
+  const auto posterior = belief->posterior(evidence_of(job), how, progress);
+  return text_of(explanation_json(context_of(*parts_, job), *belief, posterior, options.top));
+}
+
+std::string problems_json(const std::vector<Problem>& problems) {
+  nlohmann::json list = nlohmann::json::array();
+  for (const auto& p : problems)
+    list.push_back({{"code", name_of(p.code)},
+                    {"number", static_cast<int>(p.code)},
+                    {"message", p.message},
+                    {"pointer", p.pointer}});
+  return list.dump(2) + "\n";
+}
+
+}  // namespace faultloom::documents

@@ -1,0 +1,83 @@
+#pragma once
+
+#include <faultloom/base/error.hpp>
+#include <faultloom/base/progress.hpp>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+/// The library as other software sees it: JSON documents in, JSON documents out, arrays for numbers.
+/// The C ABI and the Python package are thin layers over this header.
+namespace faultloom::documents {
+
+/// Texts of the documents a model is built from. Empty members stand for the ones the library ships.
+struct ModelSources {
+  std::string_view vehicle;
+  std::string_view kinds;
+  std::string_view rates;
+  std::string_view instruments;
+  std::string_view cautions;
+};
+
+/// A vehicle with its rates and instruments, ready to answer. Immutable; any number of threads may use
+/// one at a time. Movable, cheap to copy (shared ownership).
+class Model {
+ public:
+  /// @throws Error with every problem of every document; pointers start at the document at fault, and
+  ///         messages name it when it is not the vehicle.
+  explicit Model(const ModelSources& sources, const Progress& progress = {});
+
+  /// JSON faultloom.summary: id, title, counts of terminals, wires, looms, zones, connectors, modes, and
+  /// the lists of controls with positions, terminals, components and modes, in index order.
+  [[nodiscard]] std::string summary_json() const;
+  /// Lint findings, including modes that change nothing observable. Empty if there are none.
+  [[nodiscard]] std::vector<Problem> lint(const Progress& progress = {}) const;
+
+  [[nodiscard]] std::vector<std::string> terminal_names() const;
+  [[nodiscard]] std::vector<std::string> mode_names() const;  ///< COMPONENT/mode
+  /// Prior probability of each mode, in mode_names() order, for a job document ("" for the defaults).
+  [[nodiscard]] std::vector<double> mode_priors(std::string_view job) const;
+
+  /// Voltage of every terminal against pack negative [V], in terminal_names() order.
+  /// `situation` is JSON: {"state":{control:position}, "modes":["K1/coil_open"], "lifted":["W7:from"]}.
+  [[nodiscard]] std::vector<double> terminal_volts(std::string_view situation) const;
+  /// The same situation in full, JSON faultloom.solution: volts, contacts, chatter, signs, currents.
+  [[nodiscard]] std::string solve_json(std::string_view situation) const;
+  /// The same situation as a SPICE deck.
+  [[nodiscard]] std::string spice_deck(std::string_view situation) const;
+
+  /// JSON faultloom.ranking for a job: posterior per component, wire, mode and candidate, misreading
+  /// probabilities, decibans, bound. `options` is JSON or "": {"top":20,"prune":1e-10}.
+  [[nodiscard]] std::string rank_json(std::string_view job, std::string_view options = {},
+                                      const Progress& progress = {}) const;
+  /// Posterior probability of each mode, in mode_names() order.
+  [[nodiscard]] std::vector<double> mode_posteriors(std::string_view job, const Progress& progress = {}) const;
+  /// JSON faultloom.step: the next step with the least expected cost and its alternatives.
+  /// `options`: {"instruments":[..],"closed_zones":[..],"alternatives":3,"allow_live":true}.
+  [[nodiscard]] std::string next_json(std::string_view job, std::string_view options = {},
+                                      const Progress& progress = {}) const;
+  /// JSON faultloom.explanation: for each entry what was expected under the leading suspects, its weight
+  /// for and against each, and whether it looks like a misreading.
+  [[nodiscard]] std::string explain_json(std::string_view job, std::string_view options = {},
+                                         const Progress& progress = {}) const;
+
+  struct Parts;  ///< the C++ objects behind a model, for the library's own modules
+  [[nodiscard]] const Parts& parts() const noexcept { return *parts_; }
+
+ private:
+  std::shared_ptr<const Parts> parts_;
+};
+
+/// Checks one document of any known format without building a model: schema, references inside it, and
+/// lint for vehicles. Never throws for bad input. `kind` is "" to read it from "format".
+[[nodiscard]] std::vector<Problem> check_document(std::string_view text, std::string_view kinds = {});
+
+/// A wire run list in CSV as the skeleton of a vehicle document (JSON text).
+/// @throws Error with every bad row.
+[[nodiscard]] std::string vehicle_from_run_list(std::string_view csv, std::string_view vehicle_id);
+
+/// Problems as a JSON array of {"code","number","message","pointer"}.
+[[nodiscard]] std::string problems_json(const std::vector<Problem>& problems);
+
+}  // namespace faultloom::documents

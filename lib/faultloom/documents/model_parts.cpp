@@ -1,0 +1,66 @@
+#include <faultloom/documents/model_parts.hpp>
+
+#include <faultloom/documents/embedded.hpp>
+#include <faultloom/documents/instruments_reader.hpp>
+#include <faultloom/documents/kinds.hpp>
+#include <faultloom/documents/rates_reader.hpp>
+#include <faultloom/documents/vehicle_reader.hpp>
+
+namespace faultloom::documents {
+namespace {
+
+std::string_view or_shipped(std::string_view text, std::string_view name) {
+  return text.empty() ? embedded_document(name) : text;
+}
+
+/// Says which document a problem is in, since pointers of several documents come together here.
+template <typename Read>
+auto named(std::string_view document, const Read& read) {
+  try {
+    return read();
+  } catch (const Error& error) {
+    auto problems = error.problems();
+    for (auto& problem : problems) problem.message = "In the " + std::string(document) + " document: " + problem.message;
+    throw Error(std::move(problems));
+  }
+}
+
+vehicle::Vehicle load_vehicle(const ModelSources& sources) {
+  const auto kinds = named("kinds", [&] { return read_kinds(or_shipped(sources.kinds, "kinds")); });
+  return read_vehicle(sources.vehicle, kinds);
+}
+
+}  // namespace
+
+Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
+    : vehicle((report(progress, 0), load_vehicle(sources))),
+      rates(named("rates", [&] { return read_rates(or_shipped(sources.rates, "rates")); })),
+      instruments(named("instruments", [&] { return read_instruments(or_shipped(sources.instruments, "instruments")); })),
+      cautions(named("cautions", [&] { return read_cautions(or_shipped(sources.cautions, "cautions")); })),
+      circuit(vehicle),
+      candidates(circuit) {
+  report(progress, 1);
+}
+
+Model::Parts::Borrowed Model::Parts::borrow() const {
+  {
+    const std::scoped_lock guard(lock_);
+    if (!idle_.empty()) {
+      auto belief = std::move(idle_.back());
+      idle_.pop_back();
+      return {*this, std::move(belief)};
+    }
+  }
+  return {*this, std::make_unique<belief::Belief>(candidates, instruments, rates)};
+}
+
+Model::Parts::Borrowed::~Borrowed() {
+  if (!belief_) return;
+  constexpr std::size_t most_kept = 4;
+  const std::scoped_lock guard(parts_->lock_);
+  if (parts_->idle_.size() < most_kept) parts_->idle_.push_back(std::move(belief_));
+}
+
+Job Model::Parts::job(std::string_view text) const { return read_job(text, vehicle, instruments); }
+
+}  // namespace faultloom::documents

@@ -1,0 +1,49 @@
+#pragma once
+
+#include <faultloom/belief/belief.hpp>
+#include <faultloom/documents/cautions_reader.hpp>
+#include <faultloom/documents/job_reader.hpp>
+#include <faultloom/documents/model.hpp>
+#include <memory>
+#include <mutex>
+#include <vector>
+
+namespace faultloom::documents {
+
+/// The C++ objects behind a Model. The documents are immutable; only the pool of work spaces changes,
+/// under its own lock, so that a thread finds warm caches where another left them.
+struct Model::Parts {
+  Parts(const ModelSources& sources, const Progress& progress);
+
+  vehicle::Vehicle vehicle;
+  rates::Rates rates;
+  readings::InstrumentSet instruments;
+  Cautions cautions;
+  circuit::Circuit circuit;
+  belief::Candidates candidates;
+
+  /// A Belief for the caller's own use until the handle goes out of scope.
+  class Borrowed {
+   public:
+    Borrowed(const Parts& parts, std::unique_ptr<belief::Belief> belief) : parts_(&parts), belief_(std::move(belief)) {}
+    Borrowed(Borrowed&&) noexcept = default;
+    Borrowed(const Borrowed&) = delete;
+    Borrowed& operator=(const Borrowed&) = delete;
+    Borrowed& operator=(Borrowed&&) = delete;
+    ~Borrowed();
+    belief::Belief* operator->() const noexcept { return belief_.get(); }
+    belief::Belief& operator*() const noexcept { return *belief_; }
+
+   private:
+    const Parts* parts_;
+    std::unique_ptr<belief::Belief> belief_;
+  };
+  [[nodiscard]] Borrowed borrow() const;
+  [[nodiscard]] Job job(std::string_view text) const;
+
+ private:
+  mutable std::mutex lock_;
+  mutable std::vector<std::unique_ptr<belief::Belief>> idle_;
+};
+
+}  // namespace faultloom::documents

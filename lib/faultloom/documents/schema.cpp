@@ -1,0 +1,78 @@
+#include <faultloom/documents/schema.hpp>
+
+#include <faultloom/documents/embedded.hpp>
+#include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/schema_explainer.hpp>
+#include <faultloom/documents/text.hpp>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+#include <valijson/adapters/nlohmann_json_adapter.hpp>
+#include <valijson/schema.hpp>
+#include <valijson/schema_parser.hpp>
+#include <valijson/validator.hpp>
+
+#include <string>
+#include <utility>
+
+namespace faultloom::documents {
+namespace {
+
+using nlohmann::json;
+using Adapter = valijson::adapters::NlohmannJsonAdapter;
+
+bool follows(const json& schema_document, const json& document) {
+  valijson::Schema schema;
+  valijson::SchemaParser(valijson::SchemaParser::kDraft7)
+      .populateSchema(Adapter(schema_document), schema);
+  valijson::Validator validator(valijson::Validator::kStrongTypes);
+  return validator.validate(schema, Adapter(document), nullptr);
+}
+
+/// The validator's own words, for what explain() has no words for.
+std::vector<Problem> raw_problems(const json& schema_document, const json& document) {
+  valijson::Schema schema;
+  valijson::SchemaParser(valijson::SchemaParser::kDraft7)
+      .populateSchema(Adapter(schema_document), schema);
+  valijson::Validator validator(valijson::Validator::kStrongTypes);
+  valijson::ValidationResults results;
+  validator.validate(schema, Adapter(document), &results);
+  std::size_t deepest = 0;
+  for (const auto& error : results) deepest = std::max(deepest, error.context.size());
+  std::vector<Problem> problems;
+  for (const auto& error : results) {
+    if (error.context.size() != deepest) continue;
+    std::string pointer;
+    for (std::size_t i = 1; i < error.context.size(); ++i) {
+      // The validator writes a step as ["key"] or [3].
+      std::string_view step = error.context[i];
+      if (step.starts_with('[')) step = step.substr(1, step.size() - 2);
+      if (step.starts_with('"')) step = step.substr(1, step.size() - 2);
+      pointer += "/" + pointer_token(step);
+    }
+    problems.push_back({Code::schema, error.description, pointer});
+  }
+  return problems;
+}
+
+}  // namespace
+
+void check_schema(const json& document, std::string_view document_kind,
+                  std::vector<Problem>& problems) {
+  const auto text = embedded_document("schema/" + std::string(document_kind));
+  if (text.empty())
+    throw Error(Code::internal,
+                fmt::format("There is no schema for documents of kind '{}'", document_kind));
+  const auto schema = parse_text(text);
+  if (follows(schema, document)) return;
+  auto found = explain(schema, document);
+  if (found.empty()) found = raw_problems(schema, document);
+  if (found.empty())
+    found.push_back({Code::schema, fmt::format("Not a {} document", document_kind), ""});
+  remove_repeats(found);
+  cap(found);
+  problems.insert(problems.end(), std::make_move_iterator(found.begin()),
+                  std::make_move_iterator(found.end()));
+}
+
+}  // namespace faultloom::documents

@@ -1,0 +1,161 @@
+#include <faultloom/documents/wording.hpp>
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+#include <cmath>
+#include <numeric>
+
+namespace faultloom::documents {
+namespace {
+
+using readings::Entry;
+using readings::Instrument;
+using readings::Outcome;
+using vehicle::Index;
+using vehicle::none;
+
+std::size_t at(Index i) { return static_cast<std::size_t>(i); }
+
+/// "Filament lamp" inside a sentence: "filament lamp"; "LED tester" stays as it is.
+std::string inside_sentence(std::string title) {
+  const auto letter = [&](std::size_t i) { return static_cast<unsigned char>(title[i]); };
+  if (title.size() > 1 && std::isupper(letter(0)) != 0 && std::islower(letter(1)) != 0)
+    title[0] = static_cast<char>(std::tolower(letter(0)));
+  return title;
+}
+
+std::string words_of(std::string name) {
+  std::replace(name.begin(), name.end(), '_', ' ');
+  return name;
+}
+
+/// Fixed notation with four significant digits, no zeros at the end.
+std::string four_digits(double value) {
+  if (value == 0 || !std::isfinite(value)) return value == 0 ? "0" : fmt::format("{}", value);
+  const int before_point = static_cast<int>(std::floor(std::log10(std::abs(value)))) + 1;
+  auto text = fmt::format("{:.{}f}", value, std::clamp(4 - before_point, 0, 8));
+  if (text.find('.') != std::string::npos) {
+    text.erase(text.find_last_not_of('0') + 1);
+    if (text.back() == '.') text.pop_back();
+  }
+  return text == "-0" ? "0" : text;
+}
+
+std::string unit_of_number(const Instrument& instrument) {
+  switch (instrument.type) {
+    case Instrument::Type::clamp:
+      return "A";
+    case Instrument::Type::ohmmeter:
+    case Instrument::Type::beeper:
+      return "ohm";
+    case Instrument::Type::voltmeter:
+    case Instrument::Type::lamp:
+      break;
+  }
+  return "V";
+}
+
+std::string reading_text(const vehicle::Vehicle& vehicle, const Instrument& instrument, const Entry& entry) {
+  const auto unit = unit_of_number(instrument);
+  const bool number = entry.outcome == Outcome::number;
+  if (instrument.type == Instrument::Type::clamp) {
+    const auto& wire = entry.element == none ? std::string("a wire") : vehicle.elements[at(entry.element)].name;
+    return number ? fmt::format("{} in {}", quantity_text(entry.number, unit), wire)
+                  : fmt::format("{} around {}: {}", inside_sentence(instrument.title), wire, outcome_text(entry.outcome));
+  }
+  const auto& red = vehicle.terminals[at(entry.red)].name;
+  const auto& black = vehicle.terminals[at(entry.black)].name;
+  if (number && unit == "V") return fmt::format("{} at {} against {}", quantity_text(entry.number, unit), red, black);
+  if (number) return fmt::format("{} between {} and {}", quantity_text(entry.number, unit), red, black);
+  const auto title = inside_sentence(instrument.title);
+  if (!entry.informative()) return fmt::format("{} between {} and {}: {}", title, red, black, outcome_text(entry.outcome));
+  const auto word = entry.outcome == Outcome::beep ? "beeps" : outcome_text(entry.outcome);
+  return fmt::format("{} {} between {} and {}", title, word, red, black);
+}
+
+}  // namespace
+
+std::string quantity_text(double value, std::string_view unit) {
+  if (unit == "ohm") {
+    if (std::abs(value) >= 999.95e3) return four_digits(value / 1e6) + " Mohm";
+    if (std::abs(value) >= 999.95) return four_digits(value / 1e3) + " kohm";
+    return four_digits(value) + " ohm";
+  }
+  constexpr double invisible = 0.0005;
+  return fmt::format("{} {}", four_digits(std::abs(value) < invisible ? 0.0 : value), unit);
+}
+
+std::string state_text(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
+  std::vector<std::size_t> order(std::min(state.size(), vehicle.controls.size()));
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::stable_sort(order.begin(), order.end(),
+                   [&](std::size_t a, std::size_t b) { return vehicle.controls[a].order < vehicle.controls[b].order; });
+  std::string text;
+  for (const auto c : order) {
+    const auto& control = vehicle.controls[c];
+    if (state[c] == control.rest) continue;
+    if (!text.empty()) text += ", ";
+    text += words_of(control.id) + " " + words_of(control.positions[at(state[c])]);
+  }
+  return text.empty() ? "all at rest" : text;
+}
+
+std::string lifted_text(const vehicle::Vehicle& vehicle, std::span<const Index> lifted_elements) {
+  const auto& isolation = vehicle.isolation.lifted_elements;
+  const auto holds = [](const auto& list, Index e) { return std::find(list.begin(), list.end(), e) != list.end(); };
+  const bool isolated = !isolation.empty() && std::all_of(isolation.begin(), isolation.end(),
+                                                          [&](Index e) { return holds(lifted_elements, e); });
+  std::string text = isolated ? "pack isolated" : "";
+  for (const auto e : lifted_elements) {
+    if (isolated && holds(isolation, e)) continue;
+    if (!text.empty()) text += ", ";
+    text += vehicle.elements[at(e)].name + " lifted";
+  }
+  return text;
+}
+
+std::string outcome_text(Outcome outcome) {
+  return outcome == Outcome::cannot_reach ? "can't reach" : words_of(std::string(readings::name_of(outcome)));
+}
+
+std::string entry_text(const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments, const Entry& entry) {
+  if (entry.type == Entry::Type::look)
+    return fmt::format("look at {}: {}", vehicle.components[at(entry.component)].id, outcome_text(entry.outcome));
+  std::string text;
+  if (entry.type == Entry::Type::sign) {
+    const auto& sign = vehicle.signs[at(entry.sign)];
+    text = fmt::format("{} ({}): {}", inside_sentence(sign.title), vehicle.components[at(sign.component)].id,
+                       outcome_text(entry.outcome));
+  } else {
+    text = reading_text(vehicle, instruments.instruments[static_cast<std::size_t>(entry.instrument)], entry);
+  }
+  text += ", " + state_text(vehicle, entry.state);
+  const auto lifted = lifted_text(vehicle, entry.lifted_elements);
+  return lifted.empty() ? text : text + ", " + lifted;
+}
+
+std::string shown_text(const readings::InstrumentSet& instruments, const Instrument& instrument,
+                       const readings::Thevenin& port) {
+  const auto shown = readings::shown(instruments, instrument, port);
+  switch (instrument.type) {
+    case Instrument::Type::lamp: {
+      const double light = std::exp(shown.value);
+      const auto word = light >= instrument.bright_from ? Outcome::bright
+                        : light < instrument.dark_below ? Outcome::dark
+                                                        : Outcome::dim;
+      return outcome_text(word);
+    }
+    case Instrument::Type::beeper:
+      return outcome_text(!shown.overload && shown.value < instrument.beeps_below_ohm ? Outcome::beep : Outcome::silent);
+    case Instrument::Type::voltmeter:
+    case Instrument::Type::ohmmeter:
+    case Instrument::Type::clamp:
+      break;
+  }
+  return shown.overload ? outcome_text(Outcome::overload)
+                        : "about " + quantity_text(shown.value, unit_of_number(instrument));
+}
+
+}  // namespace faultloom::documents

@@ -1,0 +1,37 @@
+#pragma once
+
+#include <faultloom/readings/instrument.hpp>
+#include <faultloom/vehicle/vehicle.hpp>
+#include <string>
+#include <vector>
+
+namespace faultloom::readings {
+
+using vehicle::Index;
+using vehicle::none;
+
+/// One thing a technician did and noticed, with every name resolved against the vehicle.
+struct Entry {
+  enum class Type { reading, sign, look };
+  std::string id;
+  Type type = Type::reading;
+  Outcome outcome = Outcome::not_sure;
+  double number = 0;                  ///< with Outcome::number: [V], [ohm] or [A]
+
+  vehicle::ControlState state;        ///< position of every control (reading, sign)
+  std::vector<Index> lifted_elements; ///< wire elements taken off, the isolation's included
+
+  int instrument = -1;                ///< reading: index into the InstrumentSet
+  Index red = none;                   ///< reading: terminals
+  Index black = none;
+  Index element = none;               ///< reading with a clamp: the wire's element
+  Index sign = none;                  ///< sign
+  Index component = none;             ///< look
+
+  /// "Not sure" and "can't reach" are recorded and change nothing.
+  [[nodiscard]] bool informative() const {
+    return outcome != Outcome::not_sure && outcome != Outcome::cannot_reach;
+  }
+};
+
+}  // namespace faultloom::readings

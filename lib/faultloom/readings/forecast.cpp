@@ -1,0 +1,256 @@
+#include <faultloom/readings/forecast.hpp>
+
+#include <algorithm>
+#include <array>
+#include <faultloom/base/error.hpp>
+
+namespace faultloom::readings {
+namespace {
+
+std::size_t at(Index i) { return static_cast<std::size_t>(i); }
+
+bool same_reading(const Entry& a, const Entry& b) {
+  return a.type == b.type && a.instrument == b.instrument && a.red == b.red && a.black == b.black &&
+         a.element == b.element && a.sign == b.sign && a.state == b.state &&
+         a.lifted_elements == b.lifted_elements;
+}
+
+}  // namespace
+
+Forecast::Forecast(circuit::Solver& solver, const InstrumentSet& instruments, std::vector<Entry> entries)
+    : solver_(&solver), instruments_(&instruments), entries_(std::move(entries)), work_(entries_.size()),
+      scratch_(entries_.size()) {
+  for (const auto& entry : entries_) plan_entry(entry);
+  for (const auto& plan : plans_) {
+    stages_.push_back(plan.stage);
+    if (plan.before != vehicle::none) stages_.push_back(plan.before);
+  }
+  // Parents are registered before their children, so ascending handles settle each stage once.
+  std::sort(stages_.begin(), stages_.end());
+  stages_.erase(std::unique(stages_.begin(), stages_.end()), stages_.end());
+  reads_.resize(stages_.size());
+  reads_before_.resize(stages_.size());
+  const auto position = [&](circuit::Stage stage) {
+    return static_cast<std::size_t>(std::lower_bound(stages_.begin(), stages_.end(), stage) - stages_.begin());
+  };
+  for (std::size_t i = 0; i < plans_.size(); ++i) {
+    reads_[position(plans_[i].stage)].push_back(i);
+    if (plans_[i].before != vehicle::none) reads_before_[position(plans_[i].before)].push_back(i);
+  }
+  make_groups();
+}
+
+void Forecast::plan_entry(const Entry& entry) {
+  if (entry.type == Entry::Type::look) throw Error(Code::reading, "A look is not an electrical reading");
+  Plan plan;
+  plan.stage = solver_->stage(entry.state, entry.lifted_elements);
+  plan.before = solver_->previous(plan.stage);
+  if (entry.type == Entry::Type::reading && entry.red != vehicle::none) {
+    plan.near = neighbours(solver_->circuit().vehicle(), entry.red);
+    std::erase(plan.near, entry.black);
+  }
+  if (entry.type == Entry::Type::reading) {
+    const auto& instrument = instrument_of(entry);
+    const auto& errors = instrument.errors;
+    auto& share = plan.shares;
+    share.no_contact = errors.no_contact;
+    share.wrong_neighbour = plan.near.empty() ? 0 : errors.wrong_neighbour;
+    share.wrong_state = plan.before == vehicle::none ? 0 : errors.wrong_state;
+    share.gross = errors.gross;
+    share.proper = 1 - share.no_contact - share.wrong_neighbour - share.wrong_state - share.gross;
+    const bool clamp = instrument.type == Instrument::Type::clamp;
+    plan.without_contact =
+        proper_probability(*instruments_, instrument, entry.outcome, entry.number, clamp ? Thevenin{} : open_port);
+  }
+  plans_.push_back(std::move(plan));
+}
+
+void Forecast::make_groups() {
+  for (std::size_t i = 0; i < entries_.size(); ++i) {
+    const auto& e = entries_[i];
+    const auto found = std::find_if(groups_.begin(), groups_.end(),
+                                    [&](const auto& group) { return same_reading(entries_[group.front()], e); });
+    const auto g = static_cast<std::size_t>(found - groups_.begin());
+    if (found == groups_.end()) groups_.emplace_back();
+    groups_[g].push_back(i);
+    group_of_.push_back(g);
+  }
+  for (const auto& group : groups_) {
+    double product = 1;
+    for (const auto i : group) {
+      const auto& e = entries_[i];
+      if (e.type == Entry::Type::reading)
+        product *= ceiling_probability(*instruments_, instrument_of(e), e.outcome, e.number);
+    }
+    // Holds for correlated repeats too: each way of misreading is bounded by the same ceilings.
+    ceilings_.push_back(product);
+  }
+}
+
+const Instrument& Forecast::instrument_of(const Entry& entry) const {
+  return instruments_->instruments[static_cast<std::size_t>(entry.instrument)];
+}
+
+Thevenin Forecast::port_of(const Entry& entry, Index red) {
+  if (instrument_of(entry).type == Instrument::Type::clamp) return {solver_->ampere(entry.element), 0};
+  return solver_->port(red, entry.black);
+}
+
+SignTruth Forecast::sign_truth(const Entry& entry, circuit::Stage stage) {
+  const auto& sign = solver_->circuit().vehicle().signs[at(entry.sign)];
+  const auto& settled = solver_->settle(stage);
+  if (settled.chatters && sign.on_change) return SignTruth::chatters;
+  solver_->enter(stage);
+  if (!solver_->holds(sign.when)) return SignTruth::absent;
+  if (!sign.on_change || settled.previous == vehicle::none) return SignTruth::present;
+  solver_->enter(settled.previous);
+  const bool held_before = solver_->holds(sign.when);
+  solver_->enter(stage);
+  return held_before ? SignTruth::absent : SignTruth::present;
+}
+
+void Forecast::read_before(std::size_t i) {
+  const auto& entry = entries_[i];
+  if (entry.type == Entry::Type::sign) {
+    work_[i].sign_before = sign_truth(entry, plans_[i].before);
+  } else {
+    work_[i].before = port_of(entry, entry.red);
+  }
+}
+
+void Forecast::read_sign(std::size_t i, EntryProbability& out) {
+  const auto& entry = entries_[i];
+  const bool has_before = plans_[i].before != vehicle::none;
+  const auto& sense = instruments_->sense(solver_->circuit().vehicle().signs[at(entry.sign)].sense);
+  const double wrong = has_before ? sense.wrong_state : 0.0;
+  const auto truth = sign_truth(entry, plans_[i].stage);
+  const double now = (1 - wrong) * sign_probability(sense, entry.outcome, truth);
+  // Missing or imagining a sign is a misreading too: proper is the word that fits the truth.
+  const bool fits = (truth == SignTruth::present && entry.outcome == Outcome::yes) ||
+                    (truth == SignTruth::absent && entry.outcome == Outcome::no) ||
+                    (truth == SignTruth::chatters && entry.outcome == Outcome::chatters);
+  out.proper = fits ? now : 0;
+  out.gross = fits ? 0 : now;
+  out.wrong_state = has_before ? wrong * sign_probability(sense, entry.outcome, work_[i].sign_before) : 0;
+  out.total = out.proper + out.gross + out.wrong_state;
+}
+
+void Forecast::read(std::size_t i, EntryProbability& out) {
+  out = {};
+  const auto& entry = entries_[i];
+  if (entry.type == Entry::Type::sign) {
+    read_sign(i, out);
+    return;
+  }
+  const auto& instrument = instrument_of(entry);
+  const auto& share = plans_[i].shares;
+  const auto probability = [&](const Thevenin& port) {
+    return proper_probability(*instruments_, instrument, entry.outcome, entry.number, port);
+  };
+  const auto& near = plans_[i].near;
+  out.proper = share.proper * probability(port_of(entry, entry.red));
+  for (const auto red : near)
+    out.wrong_neighbour += share.wrong_neighbour / static_cast<double>(near.size()) * probability(port_of(entry, red));
+  if (share.wrong_state > 0) out.wrong_state = share.wrong_state * probability(work_[i].before);
+  out.no_contact = share.no_contact * plans_[i].without_contact;
+  out.gross = share.gross * gross_probability(instrument, entry.outcome);
+  out.total = out.proper + out.no_contact + out.wrong_neighbour + out.wrong_state + out.gross;
+}
+
+template <typename Done>
+bool Forecast::walk(const circuit::Overrides& overrides, const Bits* needed, std::span<EntryProbability> out,
+                    const Done& done) {
+  const auto wanted = [&](std::size_t i) { return needed == nullptr || needed->test(group_of_[i]); };
+  solver_->begin(overrides);
+  for (std::size_t s = 0; s < stages_.size(); ++s) {
+    for (const auto i : reads_before_[s]) {
+      if (!wanted(i)) continue;
+      solver_->enter(stages_[s]);
+      read_before(i);
+    }
+    bool any = false;
+    for (const auto i : reads_[s]) {
+      if (!wanted(i)) continue;
+      solver_->enter(stages_[s]);
+      read(i, out[i]);
+      any = true;
+    }
+    if (any && !done(s)) return false;
+  }
+  return true;
+}
+
+void Forecast::evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out) {
+  walk(overrides, nullptr, out, [](std::size_t) { return true; });
+}
+
+bool Forecast::evaluate_groups(const circuit::Overrides& overrides, const Bits& needed, double weight, double cutoff,
+                               const GroupSink& sink) {
+  if (weight < cutoff) return false;
+  // A group shares one stage, so it is complete as soon as that stage has been read.
+  return walk(overrides, &needed, scratch_, [&](std::size_t s) {
+    for (const auto i : reads_[s]) {
+      const auto g = group_of_[i];
+      if (groups_[g].front() == i && needed.test(g)) weight *= sink(g, scratch_) / ceilings_[g];
+    }
+    return weight >= cutoff;
+  });
+}
+
+double Forecast::group_probability(std::size_t g, std::span<const EntryProbability> entries,
+                                   std::optional<std::size_t> without) const {
+  const auto repeats = repeated(g, entries, without);
+  if (repeats.count < 2) return repeats.fresh;
+  const double c = instruments_->repeat_correlation;
+  return (1 - c) * repeats.fresh + c * (repeats.same_proper + repeats.same_other);
+}
+
+double Forecast::group_proper(std::size_t g, std::size_t entry, std::span<const EntryProbability> entries) const {
+  const auto& e = entries[entry];
+  const auto repeats = repeated(g, entries, {});
+  const double fresh = e.total > 0 ? repeats.fresh / e.total * e.proper : 0;
+  if (repeats.count < 2) return fresh;
+  const double c = instruments_->repeat_correlation;
+  return (1 - c) * fresh + c * repeats.same_proper;
+}
+
+Forecast::Repeats Forecast::repeated(std::size_t g, std::span<const EntryProbability> entries,
+                                     std::optional<std::size_t> without) const {
+  Repeats result;
+  const auto parts_of = [](const EntryProbability& e) {
+    return std::array{e.proper, e.no_contact, e.wrong_neighbour, e.wrong_state, e.gross};
+  };
+  std::array<double, 5> same{1, 1, 1, 1, 1};
+  std::array<double, 5> share{};
+  bool alike = true;
+  const EntryProbability* first = nullptr;
+  auto first_outcome = Outcome::not_sure;
+  for (const auto i : groups_[g]) {
+    if (without == i) continue;
+    result.fresh *= entries[i].total;
+    ++result.count;
+    if (entries_[i].type == Entry::Type::sign) {
+      if (first != nullptr) alike = alike && entries_[i].outcome == first_outcome;
+    } else {
+      share = parts_of(plans_[i].shares);
+      const auto parts = parts_of(entries[i]);
+      for (std::size_t k = 0; k < share.size(); ++k) same[k] *= share[k] > 0 ? parts[k] / share[k] : 0;
+    }
+    if (first == nullptr) {
+      first = &entries[i];
+      first_outcome = entries_[i].outcome;
+    }
+  }
+  if (first == nullptr) return result;
+  if (entries_[groups_[g].front()].type == Entry::Type::sign) {
+    // The same ear on the same moment: the same word again.
+    result.same_proper = alike ? first->proper : 0;
+    result.same_other = alike ? first->total - first->proper : 0;
+    return result;
+  }
+  result.same_proper = share[0] * same[0];
+  for (std::size_t k = 1; k < share.size(); ++k) result.same_other += share[k] * same[k];
+  return result;
+}
+
+}  // namespace faultloom::readings

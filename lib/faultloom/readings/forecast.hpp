@@ -1,0 +1,107 @@
+#pragma once
+
+#include <faultloom/circuit/solver.hpp>
+#include <faultloom/readings/response.hpp>
+#include <functional>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace faultloom::readings {
+
+/// Probability of one entry's outcome under one candidate, and the share of it that is a proper reading.
+struct EntryProbability {
+  double total = 0;        ///< P(outcome | candidate), mixture over all ways to misread
+  double proper = 0;       ///< P(read properly and outcome | candidate)
+  double no_contact = 0;   ///< the same for each way of misreading
+  double wrong_neighbour = 0;
+  double wrong_state = 0;
+  double gross = 0;
+};
+
+/// What the readings and signs of a job should have been under any candidate.
+///
+/// Built once for a list of entries; looks are none of its business. Entries that repeat the same
+/// reading (instrument, terminals, state) form one group: with the chance `repeat_correlation` the hand
+/// makes the same mistake each time, otherwise a fresh one. Groups are independent given a candidate.
+class Forecast {
+ public:
+  /// `entries` must be informative readings or signs; the solver registers their stages.
+  Forecast(circuit::Solver& solver, const InstrumentSet& instruments, std::vector<Entry> entries);
+
+  [[nodiscard]] std::size_t entry_count() const noexcept { return entries_.size(); }
+  [[nodiscard]] const std::vector<Entry>& entries() const noexcept { return entries_; }
+  [[nodiscard]] std::size_t group_count() const noexcept { return groups_.size(); }
+  /// Entry indices of a group.
+  [[nodiscard]] const std::vector<std::size_t>& group(std::size_t g) const { return groups_[g]; }
+  /// Upper bound of a group's probability over all circuits.
+  [[nodiscard]] double group_ceiling(std::size_t g) const { return ceilings_[g]; }
+
+  /// Probability of every entry under a candidate. O(stages settled + ports read).
+  void evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out);
+
+  /// Receives a group as soon as all its entries are known; returns the group's probability.
+  using GroupSink = std::function<double(std::size_t group, std::span<const EntryProbability> entries)>;
+
+  /// Evaluates the groups in `needed` under a candidate whose weight with everything else is `weight`.
+  /// Stops early and returns false once weight times what is known, relative to the ceilings, is below
+  /// `cutoff`: even the best outcome of the rest could not lift it.
+  bool evaluate_groups(const circuit::Overrides& overrides, const Bits& needed, double weight, double cutoff,
+                       const GroupSink& sink);
+
+  /// Probability of a group from its entries.
+  [[nodiscard]] double group_probability(std::size_t g, std::span<const EntryProbability> entries,
+                                         std::optional<std::size_t> without = {}) const;
+  /// P(entry was read properly and the group's outcomes | candidate).
+  [[nodiscard]] double group_proper(std::size_t g, std::size_t entry, std::span<const EntryProbability> entries) const;
+
+ private:
+  struct Plan {
+    circuit::Stage stage = vehicle::none;
+    circuit::Stage before = vehicle::none;  ///< stage without the last control moved
+    std::vector<Index> near;                ///< neighbours of the red terminal
+    EntryProbability shares;                ///< prior probability of each way of reading
+    double without_contact = 0;             ///< P(outcome | no contact)
+  };
+  struct Work {
+    Thevenin before;
+    SignTruth sign_before = SignTruth::absent;
+  };
+
+  /// Parts of a group's probability: all hands fresh, or the same slip each time.
+  struct Repeats {
+    double fresh = 1;
+    double same_proper = 0;
+    double same_other = 0;
+    std::size_t count = 0;
+  };
+
+  void plan_entry(const Entry& entry);
+  [[nodiscard]] const Instrument& instrument_of(const Entry& entry) const;
+  [[nodiscard]] Repeats repeated(std::size_t g, std::span<const EntryProbability> entries,
+                                 std::optional<std::size_t> without) const;
+  void read_sign(std::size_t i, EntryProbability& out);
+  void make_groups();
+  void read_before(std::size_t i);
+  void read(std::size_t i, EntryProbability& out);
+  [[nodiscard]] Thevenin port_of(const Entry& entry, Index red);
+  [[nodiscard]] SignTruth sign_truth(const Entry& entry, circuit::Stage stage);
+  template <typename Done>
+  bool walk(const circuit::Overrides& overrides, const Bits* needed, std::span<EntryProbability> out,
+            const Done& done);
+
+  circuit::Solver* solver_;
+  const InstrumentSet* instruments_;
+  std::vector<Entry> entries_;
+  std::vector<Plan> plans_;
+  std::vector<Work> work_;
+  std::vector<circuit::Stage> stages_;                  ///< needed stages, parents first
+  std::vector<std::vector<std::size_t>> reads_;         ///< by position in stages_: entries complete here
+  std::vector<std::vector<std::size_t>> reads_before_;  ///< entries whose wrong state is this stage
+  std::vector<std::vector<std::size_t>> groups_;
+  std::vector<std::size_t> group_of_;
+  std::vector<double> ceilings_;
+  std::vector<EntryProbability> scratch_;
+};
+
+}  // namespace faultloom::readings

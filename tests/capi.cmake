@@ -1,0 +1,35 @@
+# Tests of the C interface. A C file with its own main() is a program and a test of its own; the other
+# C files are linked with the C++ files into faultloom_capi_test.
+file(GLOB c_sources CONFIGURE_DEPENDS capi/*.c)
+file(GLOB capi_sources CONFIGURE_DEPENDS capi/*.cpp)
+
+foreach(source IN LISTS c_sources)
+  set_property(SOURCE ${source} PROPERTY COMPILE_OPTIONS -pedantic -Werror)
+  file(STRINGS ${source} main_line REGEX "int[ \t]+main[ \t]*\\(")
+  if(NOT main_line)
+    list(APPEND capi_sources ${source})
+    continue()
+  endif()
+  cmake_path(GET source STEM name)
+  add_executable(capi_${name} ${source})
+  faultloom_configure(capi_${name})
+  target_compile_definitions(capi_${name} PRIVATE
+    FAULTLOOM_DATA_DIR="${PROJECT_SOURCE_DIR}/data"
+    FAULTLOOM_TESTS_DIR="${CMAKE_CURRENT_SOURCE_DIR}")
+  target_link_libraries(capi_${name} PRIVATE faultloom)
+  add_test(NAME capi_${name} COMMAND capi_${name})
+endforeach()
+
+faultloom_gtest(faultloom_capi_test ${capi_sources})
+if(TARGET faultloom_capi_test)
+  target_include_directories(faultloom_capi_test PRIVATE ${PROJECT_SOURCE_DIR}/capi/src)
+  target_link_libraries(faultloom_capi_test PRIVATE faultloom)
+endif()
+
+faultloom_check(check_header check_header.py ${PROJECT_SOURCE_DIR}
+  --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER} --cxx ${CMAKE_CXX_COMPILER}
+  --nm ${CMAKE_NM})
+if(NOT FAULTLOOM_SANITIZE)  # a plain program can't load a library built with a sanitizer
+  faultloom_check(check_install check_install.py ${PROJECT_SOURCE_DIR} ${CMAKE_BINARY_DIR}
+    --cmake ${CMAKE_COMMAND} --cc ${CMAKE_C_COMPILER})
+endif()

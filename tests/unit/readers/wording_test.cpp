@@ -1,0 +1,88 @@
+#include <faultloom/documents/wording.hpp>
+
+#include "unit/readers/small_cart.hpp"
+
+#include <gtest/gtest.h>
+
+#include <limits>
+#include <vector>
+
+namespace faultloom {
+namespace {
+
+using documents::quantity_text;
+
+TEST(Wording, NumbersHaveSensibleDigits) {
+  EXPECT_EQ(quantity_text(48.2, "V"), "48.2 V");
+  EXPECT_EQ(quantity_text(49.97612, "V"), "49.98 V");
+  EXPECT_EQ(quantity_text(0.0531, "V"), "0.0531 V");
+  EXPECT_EQ(quantity_text(-0.0000001, "V"), "0 V");
+  EXPECT_EQ(quantity_text(-12.0, "V"), "-12 V");
+  EXPECT_EQ(quantity_text(9.99996, "A"), "10 A");
+  EXPECT_EQ(quantity_text(123456, "V"), "123456 V");
+}
+
+TEST(Wording, LargeResistancesGetAPrefix) {
+  EXPECT_EQ(quantity_text(0.0002, "ohm"), "0.0002 ohm");
+  EXPECT_EQ(quantity_text(115, "ohm"), "115 ohm");
+  EXPECT_EQ(quantity_text(12500, "ohm"), "12.5 kohm");
+  EXPECT_EQ(quantity_text(999.96, "ohm"), "1 kohm");
+  EXPECT_EQ(quantity_text(1e7, "ohm"), "10 Mohm");
+  EXPECT_EQ(quantity_text(std::numeric_limits<double>::infinity(), "ohm"), "inf Mohm");
+}
+
+TEST(Wording, StatesComeInTheOrderOfMoving) {
+  const auto cart = test::small_cart();
+  EXPECT_EQ(documents::state_text(cart, cart.run_state), "key on, pedal pressed");
+  EXPECT_EQ(documents::state_text(cart, cart.rest_state()), "all at rest");
+  EXPECT_EQ(documents::state_text(cart, {0, 1}), "key on");
+}
+
+TEST(Wording, WhatIsLifted) {
+  const auto cart = test::small_cart();
+  const auto w1 = test::element(cart, "W1");
+  const auto w4 = test::element(cart, "W4");
+  const auto w5 = test::element(cart, "W5");
+  EXPECT_EQ(documents::lifted_text(cart, std::vector{w1, w4, w5}), "pack isolated, W4 lifted");
+  EXPECT_EQ(documents::lifted_text(cart, std::vector{w1}), "W1 lifted");
+  EXPECT_EQ(documents::lifted_text(cart, {}), "");
+}
+
+TEST(Wording, EntriesThatSayNothing) {
+  const auto cart = test::small_cart();
+  const auto set = test::bench_instruments();
+  readings::Entry entry;
+  entry.instrument = set.find("lamp");
+  entry.red = cart.terminal("S1.in");
+  entry.black = cart.datum;
+  entry.state = cart.rest_state();
+  entry.outcome = readings::Outcome::cannot_reach;
+  EXPECT_EQ(documents::entry_text(cart, set, entry), "filament lamp between S1.in and BAT1.negative: can't reach, all at rest");
+  entry.instrument = set.find("beeper");
+  entry.outcome = readings::Outcome::beep;
+  EXPECT_EQ(documents::entry_text(cart, set, entry), "continuity beeper beeps between S1.in and BAT1.negative, all at rest");
+  entry.instrument = set.find("clamp");
+  entry.element = test::element(cart, "W1");
+  entry.outcome = readings::Outcome::not_sure;
+  EXPECT_EQ(documents::entry_text(cart, set, entry), "clamp meter around W1: not sure, all at rest");
+}
+
+TEST(Wording, WhatAnInstrumentWouldShow) {
+  const auto set = test::bench_instruments();
+  const auto text = [&](std::string_view id, double volt, double ohm) {
+    return documents::shown_text(set, set.instruments[static_cast<std::size_t>(set.find(id))], {volt, ohm});
+  };
+  EXPECT_EQ(text("meter", 48.2, 1), "about 48.2 V");
+  EXPECT_EQ(text("meter", 0, 1e8), "about 0 V");
+  EXPECT_EQ(text("clamp", 0.41, 0), "about 0.41 A");
+  EXPECT_EQ(text("lamp", 50, 0), "bright");
+  EXPECT_EQ(text("lamp", 50, 100), "dim");
+  EXPECT_EQ(text("lamp", 0, 100), "dark");
+  EXPECT_EQ(text("beeper", 0, 5), "beep");
+  EXPECT_EQ(text("beeper", 48, 5), "silent") << "a live circuit";
+  EXPECT_EQ(text("ohmmeter", 0, 115), "about 115 ohm");
+  EXPECT_EQ(text("ohmmeter", 0, 1e9), "overload");
+}
+
+}  // namespace
+}  // namespace faultloom
