@@ -192,15 +192,17 @@ FAULTLOOM_API faultloom_status faultloom_check_document(const char* document, si
 /*
  * Turns a wire run list into the skeleton of a vehicle document.
  *
- * csv           run list in CSV with a header line
+ * csv           run list in CSV; the header line names the columns wire, from, to, length_metre, and
+ *               gauge_awg or area_mm2, and may name loom, zone and class (control or power)
  * vehicle_id    id of the new vehicle: a letter, then up to 63 letters, digits, _ or -
  * vehicle       gets a new text, to be freed by the caller: the vehicle as JSON
  *
- * Errors: FAULTLOOM_E_SYNTAX     not CSV, or a row with too few cells
- *         FAULTLOOM_E_SCHEMA     a column is missing
- *         FAULTLOOM_E_VALUE      a length or gauge is not a number in range, or vehicle_id is no id
+ * Errors: FAULTLOOM_E_SYNTAX     not CSV, or a row with more or fewer fields than the header line
+ *         FAULTLOOM_E_SCHEMA     a column is missing, unknown or named twice, or there is no wire
+ *         FAULTLOOM_E_VALUE      a name, length or gauge is none
  *         FAULTLOOM_E_DUPLICATE  two wires of the same name
  *         FAULTLOOM_E_LIMIT      the list is too long
+ *         FAULTLOOM_E_ARGUMENT   also when vehicle_id is no id
  * The details name every bad row.
  * Complexity: linear in the list. Threads: any.
  */
@@ -224,18 +226,16 @@ FAULTLOOM_API faultloom_status faultloom_vehicle_from_run_list(const char* csv, 
  * user          handed to `progress`; may be NULL
  * model         gets the new model, to be freed by the caller with faultloom_model_free()
  *
- * Errors: FAULTLOOM_E_SYNTAX      a document is not JSON
- *         FAULTLOOM_E_SCHEMA      a member is missing, unknown or of the wrong type
- *         FAULTLOOM_E_REFERENCE   a document names a kind, part, terminal, mode, zone, loom, control,
- *                                 caution or instrument that does not exist
- *         FAULTLOOM_E_VALUE       a number is out of its range
- *         FAULTLOOM_E_LOOP        kinds are based on each other in a loop
- *         FAULTLOOM_E_LIMIT       a document is too large or nested too deeply
- *         FAULTLOOM_E_DUPLICATE   something is defined twice
- *         FAULTLOOM_E_SHARED_PIN  two wires sit on one side of a connector pin
- *         FAULTLOOM_E_ISLAND      a part of the circuit has no path to pack negative
- *         FAULTLOOM_E_CANCELLED   `progress` asked to stop
- * The details list every problem of every document.
+ * Errors: FAULTLOOM_E_SYNTAX     a document is not JSON
+ *         FAULTLOOM_E_SCHEMA     a member is missing, unknown or of the wrong type
+ *         FAULTLOOM_E_REFERENCE  a document names a kind, part, terminal, mode, zone, loom, control,
+ *                                caution or instrument that does not exist
+ *         FAULTLOOM_E_VALUE      a number is out of its range
+ *         FAULTLOOM_E_LOOP       kinds are based on each other in a loop
+ *         FAULTLOOM_E_LIMIT      a document is too large or nested too deeply
+ *         FAULTLOOM_E_DUPLICATE  something is defined twice
+ *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
+ * The details list every problem of the document at fault; messages name it if it is not the vehicle.
  * Complexity: linear in the documents, then one factorisation of the circuit. Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_model_from_json(
@@ -303,9 +303,10 @@ FAULTLOOM_API faultloom_status faultloom_terminal_name(const faultloom_model* mo
 /*
  * Voltage of every terminal against pack negative in one situation [V].
  *
- * situation     JSON {"state":{control:position}, "modes":["K1/coil_open"], "lifted":["W7:from"]}, every
- *               member optional: controls not named are at rest, no modes means no fault, lifted lists
- *               wire ends taken off. NULL: at rest and healthy
+ * situation     JSON {"state":{control:position}, "modes":["K1/coil_open"], "lifted":["W7:from"],
+ *               "isolated":true}, every member optional: controls not named are at rest, no modes means no
+ *               fault, lifted lists wire ends taken off, isolated also takes off those the vehicle names
+ *               for it. NULL: at rest, healthy and all wires on
  * volts         gets the voltages in the order of the terminals; may be NULL if capacity is 0
  * capacity      room in `volts`, in elements
  * needed        gets the number of terminals
@@ -313,6 +314,8 @@ FAULTLOOM_API faultloom_status faultloom_terminal_name(const faultloom_model* mo
  * Errors: FAULTLOOM_E_SYNTAX     the situation is not JSON
  *         FAULTLOOM_E_SCHEMA     it has a member that is unknown or of the wrong type
  *         FAULTLOOM_E_REFERENCE  it names a control, position, mode or wire end that does not exist
+ *         FAULTLOOM_E_DUPLICATE  it names a mode twice
+ *         FAULTLOOM_E_READING    it is isolated, and the vehicle does not say how
  *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or volts is NULL then
  * Complexity: a few sparse solutions per change of a contact, O(n) each for wiring-like circuits with n
  * terminals. Threads: any.
@@ -329,7 +332,7 @@ FAULTLOOM_API faultloom_status faultloom_terminal_volts(const faultloom_model* m
  * solution      gets a new text, to be freed by the caller: JSON faultloom.solution with voltages [V],
  *               currents [A], contacts, signs a person would notice, and whether a contact chatters
  *
- * Errors: FAULTLOOM_E_SYNTAX, FAULTLOOM_E_SCHEMA, FAULTLOOM_E_REFERENCE as in faultloom_terminal_volts()
+ * Errors: those of faultloom_terminal_volts()
  * Complexity: as faultloom_terminal_volts(). Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_solve(const faultloom_model* model, const char* situation,
@@ -343,7 +346,7 @@ FAULTLOOM_API faultloom_status faultloom_solve(const faultloom_model* model, con
  * deck          gets a new text, to be freed by the caller; elements in ohms, volts and amperes, contacts
  *               as they settle in that situation
  *
- * Errors: FAULTLOOM_E_SYNTAX, FAULTLOOM_E_SCHEMA, FAULTLOOM_E_REFERENCE as in faultloom_terminal_volts()
+ * Errors: those of faultloom_terminal_volts()
  * Complexity: as faultloom_terminal_volts(). Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_spice_deck(const faultloom_model* model, const char* situation,
@@ -426,9 +429,9 @@ FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* 
  * Ranks the suspects after everything the job records.
  *
  * job           job document; must not be NULL
- * options       JSON {"top":20, "prune":1e-10}: how many suspects to list, and below which share of the
- *               probability a candidate is not looked into (the answer says how much that was at most).
- *               NULL: these values
+ * options       JSON {"top":20, "prune":1e-10}: how many rows a list has at most (0..10000), and below which
+ *               share of the probability a candidate is not looked into (0..0.001; "bound" in the answer
+ *               says how much was left out at most). NULL: these values
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * ranking       gets a new text, to be freed by the caller: JSON faultloom.ranking
@@ -447,8 +450,8 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  * job           job document; must not be NULL
  * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
- *               list, and whether steps on a live circuit are allowed. NULL: the job's instruments and the
- *               values shown
+ *               list (0..10000), and whether steps on a live circuit are allowed. NULL: the job's
+ *               instruments and the values shown
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * step          gets a new text, to be freed by the caller: JSON faultloom.step, with times [min] and
@@ -470,7 +473,7 @@ FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model,
  * speaks for and against each [decibans], and whether it looks like a misreading.
  *
  * job           job document; must not be NULL
- * options       as in faultloom_rank()
+ * options       as in faultloom_rank(), but top is 6 if not given; NULL likewise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * explanation   gets a new text, to be freed by the caller: JSON faultloom.explanation

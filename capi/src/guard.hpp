@@ -50,6 +50,23 @@ inline void release(faultloom_error* error) noexcept {
   delete static_cast<OwnedError*>(error);
 }
 
+/// Makes an error. A message may quote bytes of the input that are not UTF-8, which JSON can't carry; they
+/// are replaced then, so that code and place still reach the caller.
+inline faultloom_error* describe(const std::vector<Problem>& problems) {
+  try {
+    return new OwnedError(problems);
+  } catch (const std::bad_alloc&) {
+    throw;
+  } catch (const std::exception&) {
+    auto plain = problems;
+    for (Problem& problem : plain)
+      for (std::string* text : {&problem.message, &problem.pointer})
+        for (char& c : *text)
+          if (static_cast<unsigned char>(c) >= 0x80) c = '?';
+    return new OwnedError(plain);
+  }
+}
+
 /// The caller may read and free the constant like any other error, and has no means to change it.
 inline faultloom_status hand_out(const faultloom_error& fixed, faultloom_error** error) noexcept {
   if (error != nullptr) *error = const_cast<faultloom_error*>(&fixed);
@@ -60,7 +77,7 @@ inline faultloom_status hand_out(const std::vector<Problem>& problems, faultloom
   if (error == nullptr)
     return static_cast<faultloom_status>(problems.empty() ? Code::internal : problems.front().code);
   try {
-    *error = new OwnedError(problems);
+    *error = describe(problems);
     return (*error)->code;
   } catch (const std::bad_alloc&) {
     return hand_out(out_of_memory, error);

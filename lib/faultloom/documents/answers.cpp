@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <faultloom/documents/version.hpp>
+#include <faultloom/documents/wording.hpp>
 #include <nlohmann/json.hpp>
 #include <numeric>
 

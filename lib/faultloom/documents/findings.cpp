@@ -9,6 +9,12 @@
 
 namespace faultloom::documents {
 
+void keep_to_one_line(std::vector<Problem>& problems) {
+  for (auto& problem : problems)
+    for (auto& c : problem.message)
+      if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = '?';
+}
+
 void remove_repeats(std::vector<Problem>& problems) {
   std::set<std::tuple<Code, std::string, std::string>> seen;
   std::erase_if(problems, [&](const Problem& problem) {
@@ -28,6 +34,7 @@ void cap(std::vector<Problem>& problems, std::size_t limit) {
 
 void throw_if_any(std::vector<Problem> problems) {
   if (problems.empty()) return;
+  keep_to_one_line(problems);
   remove_repeats(problems);
   cap(problems);
   throw Error(std::move(problems));

@@ -10,6 +10,10 @@ namespace faultloom::documents {
 /// No list of problems is longer than this; a reader has stopped reading long before.
 inline constexpr std::size_t max_problems = 100;
 
+/// Replaces control characters in messages, which quote what a document says, so that each stays
+/// one line.
+void keep_to_one_line(std::vector<Problem>& problems);
+
 /// Drops problems that were already named with the same code, message and pointer; keeps the order.
 void remove_repeats(std::vector<Problem>& problems);
 
@@ -17,7 +21,7 @@ void remove_repeats(std::vector<Problem>& problems);
 /// that was shortened before stays as it is.
 void cap(std::vector<Problem>& problems, std::size_t limit = max_problems);
 
-/// Throws Error with the problems, without repeats and capped, if there are any.
+/// Throws Error with the problems, each on one line, without repeats and capped, if there are any.
 void throw_if_any(std::vector<Problem> problems);
 
 }  // namespace faultloom::documents

@@ -76,7 +76,8 @@ class Reader {
         }
       }
       auto depth = depths_.contains(id) ? depths_[id] : 0;
-      for (auto step = path.rbegin(); step != path.rend(); ++step) depths_[*step] = ++depth;
+      std::reverse(path.begin(), path.end());
+      for (const auto& step : path) depths_[step] = ++depth;
       if (depth > max_ancestors)
         add(Code::limit, start,
             fmt::format("Kind '{}' has {} ancestors; the limit is {}", start, depth - 1,

@@ -76,7 +76,7 @@ std::string Model::solve_json(std::string_view situation_text) const {
 std::string Model::spice_deck(std::string_view situation_text) const {
   const auto situation = read_situation(situation_text, parts_->vehicle);
   circuit::Solver solver(parts_->circuit);
-  return report::spice_deck(solver, situation.state, situation.modes, situation.lifted_elements);
+  return reports::spice_deck(solver, situation.state, situation.modes, situation.lifted_elements);
 }
 
 std::string Model::rank_json(std::string_view job_text, std::string_view options_text,

@@ -69,6 +69,7 @@ void check_schema(const json& document, std::string_view document_kind,
   if (found.empty()) found = raw_problems(schema, document);
   if (found.empty())
     found.push_back({Code::schema, fmt::format("Not a {} document", document_kind), ""});
+  keep_to_one_line(found);
   remove_repeats(found);
   cap(found);
   problems.insert(problems.end(), std::make_move_iterator(found.begin()),

@@ -180,7 +180,7 @@ nlohmann::json parse_text(std::string_view text) {
   const bool whole = json::sax_parse(text, &handler);
   if (handler.problems.empty() && !whole)
     throw Error(Code::internal, "The JSON parser stopped without a reason");
-  if (!handler.problems.empty()) throw Error(std::move(handler.problems));
+  throw_if_any(std::move(handler.problems));
   return std::move(handler.result);
 }
 

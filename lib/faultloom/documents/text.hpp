@@ -8,7 +8,7 @@ namespace faultloom::documents {
 
 /// Bounds that a document text must keep; they are checked while it is scanned, before memory is
 /// spent.
-inline constexpr std::size_t max_text_bytes = std::size_t{64} * 1024 * 1024;
+inline constexpr std::size_t max_text_bytes = 64UL * 1024 * 1024;
 inline constexpr std::size_t max_depth = 64;
 inline constexpr std::size_t max_string_bytes = 4096;
 

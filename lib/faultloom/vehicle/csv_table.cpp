@@ -12,7 +12,7 @@
 namespace faultloom::vehicle {
 namespace {
 
-constexpr std::size_t max_bytes = std::size_t{64} * 1024 * 1024;
+constexpr std::size_t max_bytes = 64UL * 1024 * 1024;
 constexpr std::size_t max_field_bytes = 4096;
 
 /// Receives the parser's events. No exception may pass through the parser, which is C.
@@ -46,7 +46,12 @@ void on_field(void* data, std::size_t size, void* collector) {
       throw Error(Code::limit,
                   fmt::format("Row {}, column {}: a field of {} bytes is too long; the limit is {}",
                               self.row.line, self.row.fields.size() + 1, size, max_field_bytes));
-    self.row.fields.emplace_back(static_cast<const char*>(data), size);
+    const std::string_view field(static_cast<const char*>(data), size);
+    if (field.find('\n') != std::string_view::npos)
+      throw Error(Code::syntax,
+                  fmt::format("Row {}, column {}: a field runs over the end of its line",
+                              self.row.line, self.row.fields.size() + 1));
+    self.row.fields.emplace_back(field);
   });
 }
 
@@ -82,7 +87,9 @@ void check_utf8(std::string_view text) {
   int line = 1;
   while (!text.empty()) {
     const auto length = character_length(text);
-    if (length == 0 || text.front() == '\0')
+    const bool control = (text.front() >= '\0' && text.front() < ' ') || text.front() == '\x7F';
+    if (length == 0 ||
+        (control && text.front() != '\n' && text.front() != '\r' && text.front() != '\t'))
       throw Error(Code::syntax, fmt::format("Row {} holds bytes that are not UTF-8 text", line));
     if (text.front() == '\n') ++line;
     text.remove_prefix(length);

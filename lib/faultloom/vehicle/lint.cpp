@@ -29,10 +29,10 @@ class Linter {
   }
 
   std::vector<Problem> run() {
-    for (std::size_t c = 0; c < v_.components.size(); ++c) find_dangling(v_.components[c]);
+    for (const auto& component : v_.components) find_dangling(component);
     find_islands();
     for (std::size_t c = 0; c < v_.controls.size(); ++c) find_idle(static_cast<Index>(c));
-    for (std::size_t t = 0; t < v_.terminals.size(); ++t) find_unreachable(v_.terminals[t]);
+    for (const auto& terminal : v_.terminals) find_unreachable(terminal);
     for (std::size_t t = 0; t < v_.terminals.size(); ++t) find_shared(t);
     return std::move(problems_);
   }

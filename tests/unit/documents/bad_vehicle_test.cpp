@@ -151,6 +151,14 @@ TEST(BadVehicle, EveryProblemAtOnce) {
   EXPECT_EQ(at(meaning, "/parts/M1/kind").code, Code::reference);
 }
 
+TEST(BadVehicle, MessagesStayOnOneLine) {
+  EXPECT_NE(only(R"({"op":"add","path":"/co\nlour","value":"green"})").message.find("'co?lour'"),
+            std::string::npos);
+  EXPECT_NE(
+      only(R"({"op":"replace","path":"/run_state/key","value":"o\u001bn"})").message.find("'o?n'"),
+      std::string::npos);
+}
+
 TEST(BadVehicle, TheListOfProblemsIsCapped) {
   std::string operations;
   for (int i = 0; i < 150; ++i)

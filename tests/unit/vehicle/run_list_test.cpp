@@ -106,6 +106,12 @@ TEST(RunList, RefusesWhatIsNoText) {
             Code::limit);
 }
 
+TEST(RunList, RefusesControlCharactersAndLongFields) {
+  EXPECT_EQ(problems_of(header + "W\x1B,A.a,B.b,16,1,,,\n").front().code, Code::syntax);
+  EXPECT_EQ(problems_of(header + "\"W\n1\",A.a,B.b,16,1,,,\n").front().message,
+            "Row 2, column 1: a field runs over the end of its line");
+}
+
 TEST(RunList, ListsAtMostAHundredProblems) {
   std::string csv = header;
   for (int i = 0; i < 500; ++i) csv += "W" + std::to_string(i) + ",A,B.b,16,1,,,\n";

@@ -1,0 +1,446 @@
+"""Answers of the library as typed objects. Each is also a read-only mapping of the JSON it came from."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Self, TypeVar
+
+Data = Mapping[str, Any]
+Item = TypeVar("Item", bound="Part")
+
+
+class Part:
+    """A piece of an answer, made from the JSON object it stands for."""
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The piece in a JSON object; members this class does not know are left out."""
+        names = cls.__dataclass_fields__  # type: ignore[attr-defined]  # every subclass is a dataclass
+        return cls(**{name: data[name] for name in names if name in data})
+
+
+def parts(kind: type[Item], rows: list[Data]) -> tuple[Item, ...]:
+    """The pieces in a JSON array."""
+    return tuple(kind.of(row) for row in rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Mode(Part):
+    """A way for a component to be broken, with its probability."""
+
+    id: str
+    title: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect(Part):
+    """A component with the probability that it is broken in any way.
+
+    Attributes:
+        modes: The ways it can be broken, likeliest first.
+        zone: Id of the place where it is, "" if along a loom.
+        loom: Id of the loom it runs in, "" if none.
+    """
+
+    id: str
+    title: str
+    probability: float
+    kind: str = ""
+    zone: str = ""
+    loom: str = ""
+    modes: tuple[Mode, ...] = ()
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The suspect in a JSON object."""
+        return super(Suspect, cls).of({**data, "modes": parts(Mode, data.get("modes", []))})
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate(Part):
+    """One full account of what is broken.
+
+    Attributes:
+        modes: One item per fault; an item lists the modes (COMPONENT/mode) that no reading tells apart.
+            Empty: nothing is broken.
+        probability: Of exactly this and nothing else being broken.
+    """
+
+    modes: tuple[tuple[str, ...], ...]
+    probability: float
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The candidate in a JSON object."""
+        return cls(fault_list(data["modes"]), data["probability"])
+
+
+def fault_list(modes: list[str | list[str]]) -> tuple[tuple[str, ...], ...]:
+    """Faults of a candidate; in JSON a single mode stands for a list of one."""
+    return tuple((mode,) if isinstance(mode, str) else tuple(mode) for mode in modes)
+
+
+@dataclass(frozen=True, slots=True)
+class Group(Part):
+    """Modes that no electrical reading tells apart; `probability` is that of all together."""
+
+    members: tuple[str, ...]
+    probability: float
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The group in a JSON object."""
+        return cls(tuple(data["members"]), data["probability"])
+
+
+@dataclass(frozen=True, slots=True)
+class Expected(Part):
+    """What an entry should have shown if a candidate were the truth.
+
+    Attributes:
+        modes: The faults of the candidate, as in `Candidate.modes`.
+        probability: Of the candidate.
+        text: The outcome in words, for example "about 48 V".
+    """
+
+    modes: tuple[tuple[str, ...], ...]
+    probability: float
+    text: str
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The expectation in a JSON object."""
+        return cls(fault_list(data["modes"]), data["probability"], data["text"])
+
+
+@dataclass(frozen=True, slots=True)
+class Entry(Part):
+    """An entry of the job and how it fits with the others.
+
+    Attributes:
+        id: As in the job.
+        text: The entry in words.
+        used: False for "not sure", "can't reach" and what is withdrawn.
+        misreading: Probability that it was not a proper reading; None if not used.
+        predictive: Probability of this outcome given all other entries; None if not used.
+        weights: Decibans (10 log10 of the odds ratio) for each suspect, by component id; only in
+            explanations.
+        expected: What the leading candidates would have shown; only in explanations.
+    """
+
+    id: str
+    text: str
+    used: bool
+    misreading: float | None = None
+    predictive: float | None = None
+    weights: Mapping[str, float] = field(default_factory=dict)
+    expected: tuple[Expected, ...] = ()
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The entry in a JSON object."""
+        weights = {row["component"]: row["decibans"] for row in data.get("weights", [])}
+        expected = parts(Expected, data.get("expected", []))
+        return super(Entry, cls).of({**data, "weights": weights, "expected": expected})
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed(Part):
+    """A suspect of an explanation; `decibans` sums what all entries say for (+) or against (-) it."""
+
+    id: str
+    title: str
+    probability: float
+    decibans: float
+
+
+@dataclass(frozen=True, slots=True)
+class Leader(Part):
+    """A suspect after a step; `id` is "" for nothing being broken."""
+
+    id: str
+    title: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome(Part):
+    """What a step may show, how likely, and who is suspected then."""
+
+    outcome: str
+    probability: float
+    means: str
+    leaders: tuple[Leader, ...] = ()
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The outcome in a JSON object."""
+        return super(Outcome, cls).of({**data, "leaders": parts(Leader, data.get("leaders", []))})
+
+
+@dataclass(frozen=True, slots=True)
+class Zone(Part):
+    """A place that is reached by opening something."""
+
+    id: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class Caution(Part):
+    """A warning that belongs to a step; `signal_word` is DANGER, WARNING, CAUTION or NOTICE."""
+
+    id: str
+    signal_word: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step(Part):
+    """One thing to do.
+
+    Attributes:
+        type: "reading", "sign", "look", "repair" or "verify".
+        text: The step in one line.
+        minutes: Time it takes, zones included [min].
+        cost_usd: Cost of the step itself [USD].
+        expected_total_usd: Expected cost of the step and everything after it [USD].
+        helper: Whether it takes a second person.
+        instrument: Id; readings only, like `red` and `black`.
+        red: Terminal for the red probe.
+        black: Terminal for the black probe.
+        state: Position of every control.
+        isolated: Whether the pack has to be isolated.
+        component: Id of what to look at, listen to or repair.
+        sign: Id of the sign to watch for.
+        action: What kind of repair.
+        zones_to_open: Places that have to be opened first.
+        outcomes: What may come of it, in order of the outcome.
+        cautions: The most serious first.
+    """
+
+    type: str
+    text: str
+    minutes: float
+    cost_usd: float
+    expected_total_usd: float
+    helper: bool = False
+    instrument: str = ""
+    red: str = ""
+    black: str = ""
+    state: Mapping[str, str] = field(default_factory=dict)
+    isolated: bool = False
+    component: str = ""
+    sign: str = ""
+    action: str = ""
+    zones_to_open: tuple[Zone, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The step in a JSON object."""
+        return super(Step, cls).of(
+            {
+                **data,
+                "zones_to_open": parts(Zone, data.get("zones_to_open", [])),
+                "outcomes": parts(Outcome, data.get("outcomes", [])),
+                "cautions": parts(Caution, data.get("cautions", [])),
+            }
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Control(Part):
+    """Something the driver moves; `rest` is where it is when nobody touched it."""
+
+    id: str
+    title: str
+    positions: tuple[str, ...]
+    rest: str
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The control in a JSON object."""
+        return super(Control, cls).of({**data, "positions": tuple(data["positions"])})
+
+
+@dataclass(frozen=True, slots=True)
+class Component(Part):
+    """A part, wire, termination or connector contact of the vehicle."""
+
+    id: str
+    title: str
+    kind: str
+    zone: str = ""
+    loom: str = ""
+
+
+class Answer(Mapping[str, Any]):
+    """An answer of the library.
+
+    Attributes:
+        text: The JSON exactly as the library wrote it.
+    """
+
+    __slots__ = ("_data", "text")
+
+    text: str
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self._data: dict[str, Any] = json.loads(text)
+
+    def __getitem__(self, key: str) -> Any:
+        return self._data[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._data)
+
+    def __len__(self) -> int:
+        return len(self._data)
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__} {self._data.get('job', self._data.get('vehicle', ''))}>"
+
+
+class Ranking(Answer):
+    """What is broken, and how sure that is.
+
+    Attributes:
+        job: Id of the job.
+        vehicle: Id of the vehicle.
+        entries: The job's entries in order, with the probability that each is a misreading.
+        components: Suspects, likeliest first.
+        wires: The same for wires with both terminations counted in.
+        candidates: Full accounts of what is broken, likeliest first.
+        groups: Modes that no reading tells apart, likeliest group first.
+        no_fault: Probability that nothing is broken now [1].
+        not_in_model: Probability that it is something the wiring model does not know [1].
+        bound: At most this much probability lies outside all that was worked through [1].
+        conflict: log10 of how much less likely the entries are together than apart; well above 0 they
+            contradict each other.
+        log_evidence: Natural logarithm of the probability of the entries.
+    """
+
+    __slots__ = (
+        "bound",
+        "candidates",
+        "components",
+        "conflict",
+        "entries",
+        "groups",
+        "job",
+        "log_evidence",
+        "no_fault",
+        "not_in_model",
+        "vehicle",
+        "wires",
+    )
+
+    def __init__(self, text: str) -> None:
+        super().__init__(text)
+        self.job: str = self["job"]
+        self.vehicle: str = self["vehicle"]
+        self.entries = parts(Entry, self["entries"])
+        self.components = parts(Suspect, self["components"])
+        self.wires = parts(Suspect, self["wires"])
+        self.candidates = parts(Candidate, self["candidates"])
+        self.groups = parts(Group, self["groups"])
+        self.no_fault: float = self["no_fault"]
+        self.not_in_model: float = self["not_in_model"]
+        self.bound: float = self["bound"]
+        self.conflict: float = self["conflict"]
+        self.log_evidence: float = self["log_evidence"]
+
+
+class Advice(Answer):
+    """What to do next.
+
+    Attributes:
+        job: Id of the job.
+        vehicle: Id of the vehicle.
+        step: The step with the least expected cost of finishing the job.
+        alternatives: The runners-up, best first.
+        repair_only_usd: Expected cost of repairing in the best order without another test [USD].
+    """
+
+    __slots__ = ("alternatives", "job", "repair_only_usd", "step", "vehicle")
+
+    def __init__(self, text: str) -> None:
+        super().__init__(text)
+        self.job: str = self["job"]
+        self.vehicle: str = self["vehicle"]
+        self.step = Step.of(self["step"])
+        self.alternatives = parts(Step, self["alternatives"])
+        self.repair_only_usd: float = self["repair_only_usd"]
+
+
+class Explanation(Answer):
+    """Which entry speaks for and against which suspect.
+
+    Attributes:
+        job: Id of the job.
+        vehicle: Id of the vehicle.
+        suspects: The leading suspects, likeliest first.
+        entries: The job's entries in order with weights and expectations.
+    """
+
+    __slots__ = ("entries", "job", "suspects", "vehicle")
+
+    def __init__(self, text: str) -> None:
+        super().__init__(text)
+        self.job: str = self["job"]
+        self.vehicle: str = self["vehicle"]
+        self.suspects = parts(Weighed, self["suspects"])
+        self.entries = parts(Entry, self["entries"])
+
+
+class Solution(Answer):
+    """The circuit in one situation.
+
+    Attributes:
+        volts: Voltage of each terminal against pack negative [V].
+        amps: Current through each element [A], positive from its first terminal to its second.
+        contacts: "closed", "open" or "chatters" for each contact.
+        signs: "yes", "no" or "chatters" for each sign, by PART.sign.
+        chatters: Whether a contact keeps opening and closing.
+    """
+
+    __slots__ = ("amps", "chatters", "contacts", "signs", "volts")
+
+    def __init__(self, text: str) -> None:
+        super().__init__(text)
+        self.volts: Mapping[str, float] = self["volts"]
+        self.amps: Mapping[str, float] = self["amps"]
+        self.contacts: Mapping[str, str] = self["contacts"]
+        self.signs: Mapping[str, str] = self["signs"]
+        self.chatters: bool = self["chatters"]
+
+
+class Summary(Answer):
+    """What a vehicle consists of.
+
+    Attributes:
+        id: Id of the vehicle.
+        title: What it is.
+        nominal_volt: Rated pack voltage [V].
+        counts: Number of terminals, parts, wires, looms, zones, connectors, contacts, elements, modes
+            and controls.
+        controls: What the driver moves.
+        components: Everything that can break.
+    """
+
+    __slots__ = ("components", "controls", "counts", "id", "nominal_volt", "title")
+
+    def __init__(self, text: str) -> None:
+        super().__init__(text)
+        self.id: str = self["id"]
+        self.title: str = self["title"]
+        self.nominal_volt: float = self["nominal_volt"]
+        self.counts: Mapping[str, int] = self["counts"]
+        self.controls = parts(Control, self["controls"])
+        self.components = parts(Component, self["components"])

@@ -1,0 +1,88 @@
+"""Documents as callers have them: paths, texts, dictionaries. And where the shipped ones are."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+Document = str | bytes | os.PathLike[str] | Mapping[str, Any]
+"""A document: a path, its JSON text (recognised by the opening brace), or the parsed object."""
+
+
+def text_of(document: Document) -> str | bytes:
+    """The JSON text of a document.
+
+    Args:
+        document: Path, JSON text or parsed object. Bytes are taken as text.
+
+    Raises:
+        OSError: The path can't be read.
+        TypeError: The object holds something that has no JSON form.
+    """
+    if isinstance(document, bytes):
+        return document
+    if isinstance(document, str):
+        is_text = document.lstrip("\ufeff \t\r\n").startswith(("{", "["))
+        return document if is_text else Path(document).read_bytes()
+    if isinstance(document, Mapping):
+        # NaN is let through here, so that the library can say where it is.
+        return json.dumps(document, ensure_ascii=False, default=_plain)
+    return Path(document).read_bytes()
+
+
+def _plain(value: object) -> object:
+    """Scalars and arrays of numpy, and mappings other than dict, as JSON knows them."""
+    if isinstance(value, Mapping):
+        return dict(value)
+    to_list = getattr(value, "tolist", None)
+    if to_list is None:
+        raise TypeError(f"{type(value).__name__} has no JSON form")
+    plain: object = to_list()
+    return plain
+
+
+def data_path() -> Path:
+    """The folder with the shipped documents: kinds, rates, instruments, vehicles, jobs.
+
+    Raises:
+        FileNotFoundError: The package was installed without its data.
+
+    Example:
+        >>> (data_path() / "kinds.json").is_file()
+        True
+    """
+    here = Path(__file__).resolve().parent
+    # Inside the installed package, or in the checkout that this file is part of.
+    for folder in (here / "data", *(parent / "data" for parent in here.parents[1:3])):
+        if (folder / "kinds.json").is_file():
+            return folder
+    raise FileNotFoundError(f"No data folder beside {here}; install the package again")
+
+
+def find_vehicle(vehicle_id: str, job_path: os.PathLike[str] | str | None = None) -> Path:
+    """The vehicle document a job means.
+
+    Looks in the folder `vehicles` beside the job's folder, then in the shipped data.
+
+    Args:
+        vehicle_id: Id as in the job, for example "mulch-tug".
+        job_path: Where the job came from, if from a file.
+
+    Raises:
+        FileNotFoundError: It is in neither place.
+
+    Example:
+        >>> find_vehicle("mulch-tug").name
+        'mulch-tug.json'
+    """
+    name = f"{vehicle_id}.json"
+    places = [data_path() / "vehicles"]
+    if job_path is not None:
+        places.insert(0, Path(job_path).absolute().parent.parent / "vehicles")
+    for place in places:
+        if (place / name).is_file():
+            return place / name
+    raise FileNotFoundError(f"No {name} in " + " or ".join(map(str, places)))

@@ -1,0 +1,186 @@
+// Every function with NULL in every place that must not be NULL, one at a time.
+#include "support.hpp"
+
+#include <functional>
+#include <vector>
+
+namespace {
+
+using capi_test::ErrorOwner;
+
+class NullArguments : public capi_test::WithModel {};
+
+/// One call with one NULL; `name` is the argument the message must name.
+struct Call {
+  const char* name;
+  std::function<faultloom_status(faultloom_error**)> run;
+};
+
+void expect_refused(const std::vector<Call>& calls) {
+  for (const Call& call : calls) {
+    SCOPED_TRACE(call.name);
+    faultloom_error* error = nullptr;
+    EXPECT_EQ(call.run(&error), FAULTLOOM_E_ARGUMENT);
+    const ErrorOwner owner(error);
+    EXPECT_EQ(faultloom_error_code(error), FAULTLOOM_E_ARGUMENT);
+    const std::string expected = std::string("Argument '") + call.name + "' is NULL";
+    EXPECT_EQ(faultloom_error_message(error), expected);
+    EXPECT_EQ(call.run(nullptr), FAULTLOOM_E_ARGUMENT) << "without an error to fill";
+  }
+}
+
+constexpr char text[] = "{}";
+constexpr size_t size = 2;
+// Calls must set outputs to NULL or 0 even when something else is NULL; these start as something else.
+faultloom_text* const no_text = nullptr;
+
+TEST_F(NullArguments, Documents) {
+  faultloom_text* out = no_text;
+  faultloom_model* built = nullptr;
+  expect_refused({
+      {"document", [&](auto** e) { return faultloom_check_document(nullptr, 0, nullptr, 0, &out, e); }},
+      {"problems", [&](auto** e) { return faultloom_check_document(text, size, nullptr, 0, nullptr, e); }},
+      {"csv", [&](auto** e) { return faultloom_vehicle_from_run_list(nullptr, 0, "A", 1, &out, e); }},
+      {"vehicle_id",
+       [&](auto** e) { return faultloom_vehicle_from_run_list(text, size, nullptr, 0, &out, e); }},
+      {"vehicle", [&](auto** e) { return faultloom_vehicle_from_run_list(text, size, "A", 1, nullptr, e); }},
+      {"vehicle",
+       [&](auto** e) {
+         return faultloom_model_from_json(nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0,
+                                          nullptr, nullptr, &built, e);
+       }},
+      {"model",
+       [&](auto** e) {
+         return faultloom_model_from_json(text, size, nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0,
+                                          nullptr, nullptr, nullptr, e);
+       }},
+  });
+}
+
+TEST_F(NullArguments, Model) {
+  faultloom_text* out = no_text;
+  expect_refused({
+      {"model", [&](auto** e) { return faultloom_model_summary(nullptr, &out, e); }},
+      {"summary", [&](auto** e) { return faultloom_model_summary(model(), nullptr, e); }},
+      {"model", [&](auto** e) { return faultloom_model_lint(nullptr, nullptr, nullptr, &out, e); }},
+      {"problems", [&](auto** e) { return faultloom_model_lint(model(), nullptr, nullptr, nullptr, e); }},
+  });
+}
+
+TEST_F(NullArguments, Circuit) {
+  faultloom_text* out = no_text;
+  size_t n = 0;
+  double value = 0;
+  const char* name = nullptr;
+  expect_refused({
+      {"model", [&](auto** e) { return faultloom_terminal_count(nullptr, &n, e); }},
+      {"count", [&](auto** e) { return faultloom_terminal_count(model(), nullptr, e); }},
+      {"model", [&](auto** e) { return faultloom_terminal_name(nullptr, 0, &name, e); }},
+      {"name", [&](auto** e) { return faultloom_terminal_name(model(), 0, nullptr, e); }},
+      {"model",
+       [&](auto** e) { return faultloom_terminal_volts(nullptr, text, size, &value, 1, &n, e); }},
+      {"volts",
+       [&](auto** e) { return faultloom_terminal_volts(model(), text, size, nullptr, 1, &n, e); }},
+      {"needed",
+       [&](auto** e) { return faultloom_terminal_volts(model(), text, size, &value, 1, nullptr, e); }},
+      {"model", [&](auto** e) { return faultloom_solve(nullptr, text, size, &out, e); }},
+      {"solution", [&](auto** e) { return faultloom_solve(model(), text, size, nullptr, e); }},
+      {"model", [&](auto** e) { return faultloom_spice_deck(nullptr, text, size, &out, e); }},
+      {"deck", [&](auto** e) { return faultloom_spice_deck(model(), text, size, nullptr, e); }},
+  });
+}
+
+TEST_F(NullArguments, Modes) {
+  size_t n = 0;
+  size_t modes = 0;
+  ASSERT_EQ(faultloom_mode_count(model(), &modes, nullptr), FAULTLOOM_OK);
+  std::vector<double> values(modes);
+  const char* name = nullptr;
+  expect_refused({
+      {"model", [&](auto** e) { return faultloom_mode_count(nullptr, &n, e); }},
+      {"count", [&](auto** e) { return faultloom_mode_count(model(), nullptr, e); }},
+      {"model", [&](auto** e) { return faultloom_mode_name(nullptr, 0, &name, e); }},
+      {"name", [&](auto** e) { return faultloom_mode_name(model(), 0, nullptr, e); }},
+      {"model",
+       [&](auto** e) { return faultloom_mode_priors(nullptr, nullptr, 0, values.data(), modes, &n, e); }},
+      {"priors",
+       [&](auto** e) { return faultloom_mode_priors(model(), nullptr, 0, nullptr, modes, &n, e); }},
+      {"needed",
+       [&](auto** e) {
+         return faultloom_mode_priors(model(), nullptr, 0, values.data(), modes, nullptr, e);
+       }},
+      {"model",
+       [&](auto** e) {
+         return faultloom_mode_posteriors(nullptr, text, size, nullptr, nullptr, values.data(), modes, &n, e);
+       }},
+      {"job",
+       [&](auto** e) {
+         return faultloom_mode_posteriors(model(), nullptr, 0, nullptr, nullptr, values.data(), modes, &n, e);
+       }},
+      {"posteriors",
+       [&](auto** e) {
+         return faultloom_mode_posteriors(model(), text, size, nullptr, nullptr, nullptr, modes, &n, e);
+       }},
+      {"needed",
+       [&](auto** e) {
+         return faultloom_mode_posteriors(model(), text, size, nullptr, nullptr, values.data(), modes,
+                                          nullptr, e);
+       }},
+  });
+}
+
+TEST_F(NullArguments, Questions) {
+  struct Question {
+    const char* answer;
+    decltype(&faultloom_rank) ask;
+  };
+  faultloom_text* out = no_text;
+  for (const Question& question : {Question{"ranking", &faultloom_rank},
+                                   Question{"step", &faultloom_next_step},
+                                   Question{"explanation", &faultloom_explain}}) {
+    const auto ask = question.ask;
+    expect_refused({
+        {"model",
+         [&](auto** e) { return ask(nullptr, text, size, nullptr, 0, nullptr, nullptr, &out, e); }},
+        {"job",
+         [&](auto** e) { return ask(model(), nullptr, 0, nullptr, 0, nullptr, nullptr, &out, e); }},
+        {question.answer,
+         [&](auto** e) { return ask(model(), text, size, nullptr, 0, nullptr, nullptr, nullptr, e); }},
+    });
+  }
+}
+
+TEST_F(NullArguments, OutputsAreClearedEvenThen) {
+  int rubbish = 0;
+  auto* out = reinterpret_cast<faultloom_text*>(&rubbish);
+  EXPECT_EQ(faultloom_model_summary(nullptr, &out, nullptr), FAULTLOOM_E_ARGUMENT);
+  EXPECT_EQ(out, nullptr);
+  auto* built = reinterpret_cast<faultloom_model*>(&rubbish);
+  EXPECT_EQ(faultloom_model_from_json(nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr,
+                                      nullptr, &built, nullptr),
+            FAULTLOOM_E_ARGUMENT);
+  EXPECT_EQ(built, nullptr);
+  size_t n = 7;
+  EXPECT_EQ(faultloom_terminal_count(nullptr, &n, nullptr), FAULTLOOM_E_ARGUMENT);
+  EXPECT_EQ(n, 0U);
+  const char* name = "rubbish";
+  EXPECT_EQ(faultloom_mode_name(nullptr, 0, &name, nullptr), FAULTLOOM_E_ARGUMENT);
+  EXPECT_EQ(name, nullptr);
+  n = 7;
+  EXPECT_EQ(faultloom_terminal_volts(nullptr, nullptr, 0, nullptr, 0, &n, nullptr), FAULTLOOM_E_ARGUMENT);
+  EXPECT_EQ(n, 0U);
+}
+
+TEST(NullHandles, AreEmptyAndFreed) {
+  EXPECT_EQ(faultloom_error_code(nullptr), FAULTLOOM_OK);
+  EXPECT_STREQ(faultloom_error_message(nullptr), "");
+  EXPECT_STREQ(faultloom_error_pointer(nullptr), "");
+  EXPECT_STREQ(faultloom_error_details(nullptr), "[]");
+  EXPECT_STREQ(faultloom_text_data(nullptr), "");
+  EXPECT_EQ(faultloom_text_size(nullptr), 0U);
+  faultloom_error_free(nullptr);
+  faultloom_text_free(nullptr);
+  faultloom_model_free(nullptr);
+}
+
+}  // namespace
