@@ -84,6 +84,7 @@ def mutable_state(code: str) -> list[tuple[int, str]]:
     """(line, declaration) of variables that live as long as the process and can change."""
     found = []
     scopes = ["namespace"]
+    interrupted: list[str] = []  # statements that go on after a braced initialiser
     statement = ""
     start = line = 1
 
@@ -107,15 +108,15 @@ def mutable_state(code: str) -> list[tuple[int, str]]:
                 scopes.append("namespace")
             elif re.search(r"\b(class|struct|union|enum)\b", text) and "(" not in text:
                 scopes.append("class")
+            elif text and "(" not in text and not re.match(r"(do|else|try)$", text):
+                scopes.append("initialiser")
+                interrupted.append(statement)
             else:
-                if "(" not in text:
-                    finish()  # a variable with a brace initialiser
                 scopes.append("body")
             statement = ""
         elif character == "}":
-            if len(scopes) > 1:
-                scopes.pop()
-            statement = ""
+            closed = scopes.pop() if len(scopes) > 1 else "namespace"
+            statement = interrupted.pop() if closed == "initialiser" else ""
         elif character == ";":
             finish()
             statement = ""

@@ -118,11 +118,13 @@ bool TrialFactory::usable(int instrument, Index red, bool isolated) const {
   if (!at_hand.empty() && std::find(at_hand.begin(), at_hand.end(), instrument) == at_hand.end()) return false;
   const auto& i = belief_->instruments().instruments[static_cast<std::size_t>(instrument)];
   if (needs_isolation(i) != isolated) return false;
-  if (i.type != Instrument::Type::lamp || i.current_exponent == 1) return true;
-  // A filament lamp draws enough to damage a logic or sensor output.
+  const bool loads = (i.type == Instrument::Type::lamp && i.current_exponent != 1) ||
+                     (i.type == Instrument::Type::voltmeter && i.resistance_ohm < 1e5);
+  if (!loads) return true;
+  // It would draw enough to damage a logic or sensor output.
   const auto& vehicle = costs_->vehicle();
   const auto& cautions = vehicle.components[at(vehicle.terminals[at(red)].component)].cautions;
-  return std::find(cautions.begin(), cautions.end(), "no_filament_lamp") == cautions.end();
+  return std::find(cautions.begin(), cautions.end(), "lamp_on_logic") == cautions.end();
 }
 
 void TrialFactory::price(Trial& trial) const {
@@ -271,7 +273,7 @@ void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& 
       OutcomeTable::Distribution row{};
       for (std::size_t o = 0; o < sign_words.size(); ++o)
         row[o] = (1 - sense.wrong_state) * readings::sign_probability(sense, sign_words[o], truth) +
-                 sense.wrong_state / 3;
+                 (sign_words[o] == Outcome::chatters ? 0 : sense.wrong_state / 2);
       trial.rows.push_back(row);
     }
     trial.codes.resize(live_->hypotheses.size());

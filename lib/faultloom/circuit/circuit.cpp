@@ -98,9 +98,15 @@ Circuit::Circuit(const vehicle::Vehicle& vehicle) : vehicle_(&vehicle) {
 
 void Circuit::collect_driving_atoms() {
   std::vector<bool> drives(vehicle_->atoms.size(), false);
-  for (const auto contact : contacts_)
-    for (const auto& op : vehicle_->elements[at(contact)].closed_when.ops)
-      if (op.type == vehicle::Condition::Op::Type::atom) drives[at(op.index)] = true;
+  for (std::size_t c = 0; c < contacts_.size(); ++c) {
+    bool driven = false;
+    for (const auto& op : vehicle_->elements[at(contacts_[c])].closed_when.ops) {
+      if (op.type != vehicle::Condition::Op::Type::atom) continue;
+      drives[at(op.index)] = true;
+      driven = true;
+    }
+    if (driven) driven_contacts_.push_back(static_cast<Index>(c));
+  }
   sensed_ = Bits(static_cast<std::size_t>(plan_->node_count()));
   const auto sense = [&](Index terminal) {
     if (const auto rank = terminal_rank_[at(terminal)]; rank >= 0) sensed_ |= plan_->path(rank);

@@ -27,6 +27,8 @@ class Circuit {
   [[nodiscard]] const std::vector<Index>& contacts() const noexcept { return contacts_; }
   /// Position of an element in contacts(), or none.
   [[nodiscard]] Index contact_of(Index element) const { return contact_of_[static_cast<std::size_t>(element)]; }
+  /// Positions in contacts() of those whose rule depends on atoms; the others follow controls alone.
+  [[nodiscard]] const std::vector<Index>& driven_contacts() const noexcept { return driven_contacts_; }
   /// Value of the healthy element when it conducts: conductance [S] and short-circuit current [A].
   [[nodiscard]] const BranchValues& healthy() const noexcept { return healthy_; }
   /// Atoms that some contact depends on; the others only feed signs.
@@ -42,6 +44,7 @@ class Circuit {
   std::vector<std::int32_t> terminal_rank_;
   std::vector<Index> contacts_;
   std::vector<Index> contact_of_;
+  std::vector<Index> driven_contacts_;
   BranchValues healthy_;
   std::vector<Index> driving_atoms_;
   Bits sensed_;

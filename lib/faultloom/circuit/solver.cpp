@@ -63,6 +63,11 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   data.lifted = sorted;
   data.lifted_elements = Bits(circuit_->vehicle().elements.size());
   for (const auto e : sorted) data.lifted_elements.set(at(e));
+  const auto& contacts = circuit_->contacts();
+  const Bits no_atoms(circuit_->vehicle().atoms.size());
+  data.by_controls = Bits(contacts.size());
+  for (std::size_t c = 0; c < contacts.size(); ++c)
+    data.by_controls.set(c, evaluate(circuit_->vehicle().elements[at(contacts[c])].closed_when, positions, no_atoms));
   const auto handle = static_cast<Stage>(stages_.size());
   stages_.push_back(std::move(data));
   results_.emplace_back();
@@ -156,9 +161,10 @@ bool Solver::evaluate(const Condition& condition, const vehicle::ControlState& p
 }
 
 void Solver::contacts_from(const StageData& stage, const Bits& atoms, Bits& closed) const {
-  const auto& contacts = circuit_->contacts();
-  for (std::size_t c = 0; c < contacts.size(); ++c)
-    closed.set(c, evaluate(circuit_->vehicle().elements[at(contacts[c])].closed_when, stage.positions, atoms));
+  closed = stage.by_controls;
+  for (const auto c : circuit_->driven_contacts())
+    closed.set(at(c), evaluate(circuit_->vehicle().elements[at(circuit_->contacts()[at(c)])].closed_when,
+                               stage.positions, atoms));
   for (const auto& o : *overrides_)
     if (const auto c = circuit_->contact_of(o.element); c != none && o.stuck >= 0) closed.set(at(c), o.stuck == 1);
 }
@@ -226,7 +232,7 @@ const Settled& Solver::settle(Stage stage_index) {
 void Solver::settle_cycle(StageData& stage, Settled& result) {
   constexpr std::size_t longest_search = 64;
   history_.clear();
-  Bits closed = result.closed;
+  Bits closed;
   contacts_from(stage, result.atoms, closed);
   const bool same_network = stage.parent != none && closed == result.closed && !recording_ &&
                             !results_[at(stage.parent)].settled.chatters;

@@ -95,6 +95,7 @@ class Solver {
     vehicle::ControlState positions;
     std::vector<Index> lifted;
     Bits lifted_elements;
+    Bits by_controls;  ///< contacts closed by control positions alone
     std::vector<BasePtr> bases;
   };
   struct StageResult {

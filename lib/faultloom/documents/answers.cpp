@@ -171,12 +171,14 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
     for (const auto& id : more)
       if (std::find(ids.begin(), ids.end(), id) == ids.end()) ids.push_back(id);
   };
+  using Type = advice::Step::Type;
+  const bool works_on_it = step.type == Type::repair;
+  const bool live = !step.isolated && (step.type == Type::reading || step.type == Type::sign);
   const bool moved = !step.state.empty() && step.state != vehicle.rest_state();
-  if (moved || step.type == advice::Step::Type::verify || step.type == advice::Step::Type::repair)
-    add({"wheels_off_ground"});
-  if (step.type == advice::Step::Type::reading && !step.isolated) add({"live_probing"});
-  if (step.isolated) add({"pack_isolated", "capacitors_discharged"});
-  if (step.type == advice::Step::Type::repair) add({"pack_isolated", "capacitors_discharged", "interlock_restored"});
+  if (moved || works_on_it || step.type == Type::verify) add({"wheels_clear"});
+  if (live) add({"live_with_key_off"});
+  if (step.isolated || works_on_it) add({"pack_isolated", "capacitors_discharged"});
+  if (works_on_it || step.type == Type::verify) add({"interlock_restored"});
   if (step.instrument >= 0) add(context.instruments.instruments[static_cast<std::size_t>(step.instrument)].cautions);
   std::vector<vehicle::Index> zones = step.zones_to_open;
   for (const auto t : {step.red, step.black}) {
@@ -190,6 +192,8 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
   }
   for (const auto z : zones)
     if (z != vehicle::none) add(vehicle.zones[at(z)].cautions);
+  // What a component warns of for work with the pack off would contradict a live reading at it.
+  if (live) std::erase(ids, "pack_isolated");
   json list = json::array();
   for (const auto word : {"DANGER", "WARNING", "CAUTION", "NOTICE"})
     for (const auto& id : ids)

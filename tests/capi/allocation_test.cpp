@@ -1,0 +1,131 @@
+// Memory that runs out at the n-th allocation of a call. This file replaces the allocation functions of
+// the test program, which the shared library then uses too.
+#include "support.hpp"
+
+#include <cstdlib>
+#include <functional>
+#include <new>
+
+namespace {
+
+// Allocations of this thread that still succeed; negative: all of them.
+thread_local long allocations_left = -1;
+
+/// Limits the allocations of this thread as long as it lives.
+class Limit {
+ public:
+  explicit Limit(long allocations) { allocations_left = allocations; }
+  ~Limit() { allocations_left = -1; }
+  Limit(const Limit&) = delete;
+  Limit& operator=(const Limit&) = delete;
+};
+
+void* allocate(std::size_t size) noexcept {
+  if (allocations_left == 0) return nullptr;
+  if (allocations_left > 0) --allocations_left;
+  return std::malloc(size == 0 ? 1 : size);
+}
+
+}  // namespace
+
+void* operator new(std::size_t size) {
+  if (void* memory = allocate(size)) return memory;
+  throw std::bad_alloc();
+}
+void* operator new[](std::size_t size) { return operator new(size); }
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept { return allocate(size); }
+void* operator new[](std::size_t size, const std::nothrow_t&) noexcept { return allocate(size); }
+void operator delete(void* memory) noexcept { std::free(memory); }
+void operator delete[](void* memory) noexcept { std::free(memory); }
+void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
+void operator delete[](void* memory, std::size_t) noexcept { std::free(memory); }
+
+namespace {
+
+class Allocation : public capi_test::WithModel {
+ protected:
+  /// Repeats a call with memory for 0, 1, 2, ... allocations until it succeeds, at growing steps.
+  /// Each failure must be reported as such and leave everything as it was.
+  static void exhaust(const std::function<faultloom_status(faultloom_error**)>& call) {
+    size_t failures = 0;
+    for (long n = 0;; n += 1 + n / 8) {
+      faultloom_error* error = nullptr;
+      faultloom_status status = FAULTLOOM_OK;
+      {
+        const Limit limit(n);
+        status = call(&error);
+      }
+      const capi_test::ErrorOwner owner(error);
+      if (status == FAULTLOOM_OK) break;
+      ++failures;
+      ASSERT_EQ(status, FAULTLOOM_E_MEMORY) << n << ": " << faultloom_error_message(error);
+      ASSERT_EQ(faultloom_error_code(error), FAULTLOOM_E_MEMORY);
+      ASSERT_STRNE(faultloom_error_message(error), "");
+    }
+    EXPECT_GT(failures, 0U) << "the limit had no effect";
+  }
+};
+
+TEST_F(Allocation, FailureWhileBuildingAModel) {
+  const std::string vehicle = capi_test::small_vehicle();
+  exhaust([&](faultloom_error** error) {
+    faultloom_model* built = nullptr;
+    const auto status =
+        faultloom_model_from_json(vehicle.data(), vehicle.size(), nullptr, 0, nullptr, 0, nullptr, 0,
+                                  nullptr, 0, nullptr, nullptr, &built, error);
+    EXPECT_EQ(built != nullptr, status == FAULTLOOM_OK);
+    faultloom_model_free(built);
+    return status;
+  });
+}
+
+TEST_F(Allocation, FailureWhileSolving) {
+  const std::string situation = R"({"state":{"key":"on"},"modes":["W1/open"]})";
+  exhaust([&](faultloom_error** error) {
+    faultloom_text* text = nullptr;
+    const auto status = faultloom_solve(model(), situation.data(), situation.size(), &text, error);
+    EXPECT_EQ(text != nullptr, status == FAULTLOOM_OK);
+    faultloom_text_free(text);
+    return status;
+  });
+}
+
+TEST_F(Allocation, FailureWhileRankingAndAdvising) {
+  const std::string job = capi_test::small_job();
+  for (const auto question : {&faultloom_rank, &faultloom_next_step, &faultloom_explain}) {
+    const auto ask = [&](faultloom_error** error, std::string* answer) {
+      faultloom_text* text = nullptr;
+      const auto status =
+          question(model(), job.data(), job.size(), nullptr, 0, nullptr, nullptr, &text, error);
+      EXPECT_EQ(text != nullptr, status == FAULTLOOM_OK);
+      if (answer != nullptr) *answer = faultloom_text_data(text);
+      faultloom_text_free(text);
+      return status;
+    };
+    std::string before;
+    std::string after;
+    ASSERT_EQ(ask(nullptr, &before), FAULTLOOM_OK);
+    exhaust([&](faultloom_error** error) { return ask(error, nullptr); });
+    ASSERT_EQ(ask(nullptr, &after), FAULTLOOM_OK);
+    EXPECT_EQ(after, before) << "a failed call left something behind";
+  }
+}
+
+TEST_F(Allocation, NothingLeftForTheErrorItself) {
+  // The message of a refused argument needs memory. With none, the error says so instead.
+  for (long n = 0; n < 40; ++n) {
+    faultloom_error* error = nullptr;
+    faultloom_status status = FAULTLOOM_OK;
+    {
+      const Limit limit(n);
+      status = faultloom_model_summary(nullptr, nullptr, &error);
+    }
+    const capi_test::ErrorOwner owner(error);
+    ASSERT_TRUE(status == FAULTLOOM_E_MEMORY || status == FAULTLOOM_E_ARGUMENT) << status;
+    ASSERT_EQ(faultloom_error_code(error), status);
+    ASSERT_TRUE(nlohmann::json::accept(faultloom_error_details(error)));
+    if (n == 0) ASSERT_EQ(status, FAULTLOOM_E_MEMORY);
+  }
+}
+
+}  // namespace
