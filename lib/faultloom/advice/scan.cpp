@@ -181,6 +181,25 @@ bool TrialFactory::keep(Trial&& trial, std::vector<Trial>& trials) {
 void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlState& state, bool isolated,
                                 std::vector<Trial>& trials) {
   const auto& vehicle = costs_->vehicle();
+  // Most ports are alike under every live candidate in most states: one cheap look for all instruments.
+  const auto differs = [&](const auto& port_of) {
+    const auto first = port_of(0);
+    for (std::size_t c = 1; c < live_->candidates.size(); ++c) {
+      const auto other = port_of(c);
+      if (std::abs(other.volt - first.volt) > 1e-3 || std::abs(other.ohm - first.ohm) > 0.02 * first.ohm + 1e-6)
+        return true;
+    }
+    return false;
+  };
+  std::vector<bool> to_datum(vehicle.terminals.size());
+  std::vector<bool> across(vehicle.elements.size());
+  for (std::size_t t = 0; t < to_datum.size(); ++t)
+    to_datum[t] = differs([&](std::size_t c) { return numbers.port(c, static_cast<Index>(t)); });
+  for (std::size_t e = 0; e < across.size(); ++e) {
+    const auto& element = vehicle.elements[e];
+    across[e] = differs(
+        [&](std::size_t c) { return numbers.across(c, static_cast<Index>(e), element.a, element.b); });
+  }
   for (std::size_t i = 0; i < tables_.size(); ++i) {
     const auto instrument = static_cast<int>(i);
     const auto type = belief_->instruments().instruments[i].type;
@@ -200,6 +219,10 @@ void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlSt
     if (!isolated && type != Instrument::Type::clamp)
       for (std::size_t t = 0; t < vehicle.terminals.size(); ++t) {
         const auto red = static_cast<Index>(t);
+        if (!to_datum[t]) {
+          ++compared_;
+          continue;
+        }
         offer(red, vehicle.datum, [&](std::size_t c) { return numbers.port(c, red); });
       }
     // Across one element: a drop under load, or its resistance with the pack isolated.
@@ -207,6 +230,10 @@ void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlSt
       for (std::size_t e = 0; e < vehicle.elements.size(); ++e) {
         const auto& element = vehicle.elements[e];
         if (!isolated && element.b == vehicle.datum) continue;  // the same as terminal to datum
+        if (!across[e]) {
+          ++compared_;
+          continue;
+        }
         offer(element.a, element.b,
               [&](std::size_t c) { return numbers.across(c, static_cast<Index>(e), element.a, element.b); });
       }
