@@ -40,6 +40,12 @@ int main(int argc, char** argv) {
   }
   vehicle = read_file(argv[1]);
   job = read_file(argv[2]);
+  if (vehicle.data == NULL || job.data == NULL) {
+    fprintf(stderr, "Can't read %s\n", vehicle.data == NULL ? argv[1] : argv[2]);
+    free(job.data);
+    free(vehicle.data);
+    return 2;
+  }
 
   /* The documents after the vehicle are left out: those that come with the library are used. */
   status = faultloom_model_from_json(vehicle.data, vehicle.size, NULL, 0, NULL, 0, NULL, 0, NULL, 0, NULL,

@@ -173,7 +173,8 @@ bool NaiveVehicle::holds(const vehicle::Condition& condition, const Flags& memor
   using Type = vehicle::Condition::Op::Type;
   std::vector<bool> stack;
   for (const auto& op : condition.ops) {
-    const auto operands = op.type == Type::all || op.type == Type::any ? static_cast<std::ptrdiff_t>(op.count) : 0;
+    const bool joins = op.type == Type::all || op.type == Type::any;
+    const auto operands = static_cast<std::ptrdiff_t>(joins ? op.count : op.type == Type::negate ? 1 : 0);
     const auto first = stack.end() - operands;
     bool value = false;
     if (op.type == Type::constant) value = op.count != 0;
@@ -181,10 +182,7 @@ bool NaiveVehicle::holds(const vehicle::Condition& condition, const Flags& memor
     if (op.type == Type::atom) value = memory[at(op.index)];
     if (op.type == Type::all) value = std::find(first, stack.end(), false) == stack.end();
     if (op.type == Type::any) value = std::find(first, stack.end(), true) != stack.end();
-    if (op.type == Type::negate) {
-      value = !stack.back();
-      stack.pop_back();
-    }
+    if (op.type == Type::negate) value = !stack.back();
     stack.erase(first, stack.end());
     stack.push_back(value);
   }

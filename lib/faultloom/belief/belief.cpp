@@ -49,6 +49,18 @@ std::string column_key(const readings::Forecast& forecast, std::size_t group) {
   return key;
 }
 
+/// Decibans for each component: odds with the entry over odds without it. `rest` is the sum that the
+/// component sums without it belong to.
+void weigh(std::span<const double> with, std::span<const double> without, double rest, EntryReport& entry) {
+  const auto odds_of = [](double p, double whole) { return p / std::max(whole - p, 1e-300); };
+  entry.decibans.resize(with.size());
+  for (std::size_t k = 0; k < with.size(); ++k) {
+    const double after = odds_of(with[k], 1);
+    const double before = odds_of(without[k], rest);
+    entry.decibans[k] = after > 0 && before > 0 ? 10 * std::log10(after / before) : 0;
+  }
+}
+
 constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
 
 }  // namespace
@@ -70,6 +82,11 @@ struct Belief::Work {
   double singles_sum = 0;
   double cutoff = 0;
   std::size_t left_out = 0;
+  std::vector<Candidate> list;          ///< candidates of the terms
+  std::vector<double> weights;          ///< posterior weights of the terms, not normalised
+  double unmodelled = 0;                ///< weight of "not in the model", same unit
+  double total = 0;
+  std::unique_ptr<MarginalSum> marginals;
   circuit::Overrides overrides;
 };
 
@@ -226,104 +243,106 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options, co
 }
 
 void Belief::finish(Work& work, const Options& options, Posterior& result) {
+  add_up(work, result);
+  split_over_modes(work, result);
+  const auto& entries = work.evidence->entries;
+  result.entries.resize(entries.size());
+  for (std::size_t i = 0; i < entries.size(); ++i) result.entries[i].entry = i;
+  for (std::size_t g = 0; g < work.columns.size(); ++g)
+    for (std::size_t i = 0; i < work.forecast->group(g).size(); ++i) report_reading(work, options, g, i, result);
+  for (std::size_t i = 0; i < entries.size(); ++i)
+    if (entries[i].type == Entry::Type::look && entries[i].informative()) report_look(work, options, i, result);
+}
+
+void Belief::add_up(Work& work, Posterior& result) const {
   // All sums are relative to: ceilings of the readings * P(all good) * P(looks | all good) * P(in model).
   const double in_model = 1 - rates_->not_in_model;
   const double scale = in_model * work.all_good * work.looks.if_healthy();
-  std::vector<double> weights;
   double sum = 0;
   for (const auto& term : work.terms) {
-    weights.push_back(prior_weight(*candidates_, term.candidate, work.odds, work.class_odds) * term.likelihood);
-    sum += weights.back();
+    work.list.push_back(term.candidate);
+    work.weights.push_back(prior_weight(*candidates_, term.candidate, work.odds, work.class_odds) * term.likelihood);
+    sum += work.weights.back();
   }
-  double unmodelled = rates_->not_in_model * work.looks.marginal() / scale;
-  for (const double m : work.group_marginals) unmodelled *= m;
-  const double total = sum + unmodelled;
+  work.unmodelled = rates_->not_in_model * work.looks.marginal() / scale;
+  for (const double m : work.group_marginals) work.unmodelled *= m;
+  work.total = sum + work.unmodelled;
   const double outside = in_model * work.outside_prior * work.looks.ceiling() / scale +
                          static_cast<double>(work.left_out) * work.cutoff;
 
-  result.bound = outside / (total + outside);
-  result.no_fault = weights.front() / total;
-  result.not_in_model = unmodelled / total;
+  result.bound = outside / (work.total + outside);
+  result.no_fault = work.weights.front() / work.total;
+  result.not_in_model = work.unmodelled / work.total;
   result.candidates_summed = work.terms.size();
-  result.log_evidence = std::log(total) + std::log(scale);
+  result.log_evidence = std::log(work.total) + std::log(scale);
   double marginals_log = std::log(work.looks.marginal());
   for (std::size_t g = 0; g < work.columns.size(); ++g) {
     result.log_evidence += std::log(work.forecast->group_ceiling(g));
     marginals_log += std::log(work.group_marginals[g] * work.forecast->group_ceiling(g));
   }
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
-
-  std::vector<Candidate> list;
-  for (const auto& term : work.terms) list.push_back(term.candidate);
-  const MarginalSum marginals(*candidates_, list);
-  result.modes = marginals.modes(weights, work.odds, work.class_odds);
-  for (auto& p : result.modes) p /= total;
-  result.components = marginals.components(result.modes);
-  result.wires = marginals.wires(weights, work.odds, work.class_odds);
-  for (auto& p : result.wires) p /= total;
-
-  for (std::size_t t = 0; t < list.size(); ++t) result.candidates.push_back({list[t], weights[t] / total});
+  for (std::size_t t = 0; t < work.list.size(); ++t)
+    result.candidates.push_back({work.list[t], work.weights[t] / work.total});
   std::stable_sort(result.candidates.begin(), result.candidates.end(),
                    [](const Weighted& a, const Weighted& b) { return a.probability > b.probability; });
+}
 
-  // ---- what each entry says ----
-  const auto& entries = work.evidence->entries;
-  result.entries.resize(entries.size());
-  for (std::size_t i = 0; i < entries.size(); ++i) result.entries[i].entry = i;
-  const auto odds_of = [](double p, double whole) { return p / std::max(whole - p, 1e-300); };
-  const auto weigh = [&](EntryReport& report_of, std::span<const double> component_sums, double without_total) {
-    report_of.decibans.resize(result.components.size());
-    for (std::size_t k = 0; k < result.components.size(); ++k) {
-      const double with = odds_of(result.components[k], 1);
-      const double without = odds_of(component_sums[k], without_total);
-      report_of.decibans[k] = with > 0 && without > 0 ? 10 * std::log10(with / without) : 0;
-    }
-  };
-  std::vector<double> reduced(weights.size());
-  for (std::size_t g = 0; g < work.columns.size(); ++g) {
-    const auto& column = *work.columns[g];
-    const auto& group = work.forecast->group(g);
-    const double ceiling = work.forecast->group_ceiling(g);
-    for (std::size_t i = 0; i < group.size(); ++i) {
-      auto& entry = result.entries[work.electrical[group[i]]];
-      entry.used = true;
-      double misread = 0;
-      double rest = 0;
-      for (std::size_t t = 0; t < list.size(); ++t) {
-        const double* values = column.values.data() + candidates_->number_of(list[t]) * column.stride;
-        reduced[t] = values[0] > 0 ? weights[t] / values[0] * values[1 + 2 * i] : 0;
-        rest += reduced[t];
-        if (values[0] > 0) misread += weights[t] * (1 - values[2 + 2 * i] / values[0]);
-      }
-      // A repeated reading's marginal is that of its group shared out; a single one's is exact.
-      entry.marginal = std::pow(work.group_marginals[g] * ceiling, 1.0 / static_cast<double>(group.size()));
-      const double rest_unmodelled = unmodelled / entry.marginal;
-      entry.misreading = misread / total;
-      entry.predictive = total / (rest + rest_unmodelled);
-      if (options.weigh_entries)
-        weigh(entry, marginals.components(marginals.modes(reduced, work.odds, work.class_odds)), rest + rest_unmodelled);
-    }
+void Belief::split_over_modes(Work& work, Posterior& result) const {
+  work.marginals = std::make_unique<MarginalSum>(*candidates_, work.list);
+  result.modes = work.marginals->modes(work.weights, work.odds, work.class_odds);
+  for (auto& p : result.modes) p /= work.total;
+  result.components = work.marginals->components(result.modes);
+  result.wires = work.marginals->wires(work.weights, work.odds, work.class_odds);
+  for (auto& p : result.wires) p /= work.total;
+}
+
+void Belief::report_reading(Work& work, const Options& options, std::size_t g, std::size_t i,
+                            Posterior& result) const {
+  const auto& column = *work.columns[g];
+  const auto& group = work.forecast->group(g);
+  auto& entry = result.entries[work.electrical[group[i]]];
+  std::vector<double> without(work.weights.size());
+  double misread = 0;
+  double rest = 0;
+  for (std::size_t t = 0; t < work.list.size(); ++t) {
+    const double* values = column.values.data() + candidates_->number_of(work.list[t]) * column.stride;
+    if (values[0] <= 0) continue;
+    without[t] = work.weights[t] / values[0] * values[1 + 2 * i];
+    rest += without[t];
+    misread += work.weights[t] * (1 - values[2 + 2 * i] / values[0]);
   }
-  for (std::size_t i = 0; i < entries.size(); ++i) {
-    if (entries[i].type != Entry::Type::look || !entries[i].informative()) continue;
-    auto& entry = result.entries[i];
-    entry.used = true;
-    const auto others = work.looks.without(i);
-    const auto odds = others.updated(work.prior_odds);
-    const auto sums = class_odds(*candidates_, odds);
-    const double factor = others.if_healthy() / work.looks.if_healthy();
-    double rest = 0;
-    for (std::size_t t = 0; t < list.size(); ++t) {
-      reduced[t] = factor * prior_weight(*candidates_, list[t], odds, sums) * work.terms[t].likelihood;
-      rest += reduced[t];
-    }
-    entry.marginal = work.looks.marginal() / others.marginal();
-    const double rest_unmodelled = unmodelled / entry.marginal;
-    entry.predictive = total / (rest + rest_unmodelled);
-    entry.misreading = work.looks.misreading(i, result.modes, result.components);
-    if (options.weigh_entries)
-      weigh(entry, marginals.components(marginals.modes(reduced, odds, sums)), rest + rest_unmodelled);
+  entry.used = true;
+  // A repeated reading's marginal is its share of the group's; a single one's is exact.
+  entry.marginal = std::pow(work.group_marginals[g] * work.forecast->group_ceiling(g),
+                            1.0 / static_cast<double>(group.size()));
+  entry.misreading = misread / work.total;
+  // The weights carry the ceilings as their unit; without the entry its own ceiling stays in both sums.
+  rest += work.unmodelled / entry.marginal;
+  entry.predictive = work.total / rest;
+  if (!options.weigh_entries) return;
+  const auto modes = work.marginals->modes(without, work.odds, work.class_odds);
+  weigh(result.components, work.marginals->components(modes), rest, entry);
+}
+
+void Belief::report_look(Work& work, const Options& options, std::size_t i, Posterior& result) const {
+  auto& entry = result.entries[i];
+  const auto others = work.looks.without(i);
+  const auto odds = others.updated(work.prior_odds);
+  const auto sums = class_odds(*candidates_, odds);
+  const double factor = others.if_healthy() / work.looks.if_healthy();
+  std::vector<double> without(work.weights.size());
+  double rest = 0;
+  for (std::size_t t = 0; t < work.list.size(); ++t) {
+    without[t] = factor * prior_weight(*candidates_, work.list[t], odds, sums) * work.terms[t].likelihood;
+    rest += without[t];
   }
+  entry.used = true;
+  entry.marginal = work.looks.marginal() / others.marginal();
+  entry.misreading = work.looks.misreading(i, result.modes, result.components);
+  rest += work.unmodelled / entry.marginal;
+  entry.predictive = work.total / rest;
+  if (options.weigh_entries)
+    weigh(result.components, work.marginals->components(work.marginals->modes(without, odds, sums)), rest, entry);
 }
 
 }  // namespace faultloom::belief

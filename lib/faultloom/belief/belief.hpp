@@ -68,6 +68,10 @@ class Belief {
   void sum_singles(Work& work);
   void sum_pairs(Work& work, const Options& options, const Progress& progress);
   void finish(Work& work, const Options& options, Posterior& result);
+  void add_up(Work& work, Posterior& result) const;
+  void split_over_modes(Work& work, Posterior& result) const;
+  void report_reading(Work& work, const Options& options, std::size_t g, std::size_t i, Posterior& result) const;
+  void report_look(Work& work, const Options& options, std::size_t i, Posterior& result) const;
 
   const Candidates* candidates_;
   const readings::InstrumentSet* instruments_;

@@ -298,7 +298,10 @@ std::string expected_text(const AnswerContext& context, belief::Belief& belief, 
     const auto& sign = context.vehicle.signs[at(entry.sign)];
     const auto& settled = solver.settle(stage);
     if (settled.chatters && sign.on_change) return "chatters";
-    return solver.holds(sign.when) ? "yes" : "no";
+    if (!solver.holds(sign.when)) return "no";
+    if (!sign.on_change || settled.previous == vehicle::none) return "yes";
+    solver.enter(settled.previous);
+    return solver.holds(sign.when) ? "no" : "yes";
   }
   const auto& instrument = context.instruments.instruments[static_cast<std::size_t>(entry.instrument)];
   const readings::Thevenin port = instrument.type == readings::Instrument::Type::clamp

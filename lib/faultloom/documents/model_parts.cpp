@@ -1,9 +1,11 @@
 #include <faultloom/documents/model_parts.hpp>
 
 #include <faultloom/documents/embedded.hpp>
+#include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/instruments_reader.hpp>
 #include <faultloom/documents/kinds.hpp>
 #include <faultloom/documents/rates_reader.hpp>
+#include <faultloom/documents/references.hpp>
 #include <faultloom/documents/vehicle_reader.hpp>
 
 namespace faultloom::documents {
@@ -39,6 +41,9 @@ Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
       cautions(named("cautions", [&] { return read_cautions(or_shipped(sources.cautions, "cautions")); })),
       circuit(vehicle),
       candidates(circuit) {
+  std::vector<Problem> problems;
+  check_references(vehicle, instruments, cautions, rates, problems);
+  throw_if_any(problems);
   report(progress, 1);
 }
 

@@ -112,7 +112,9 @@ SignTruth Forecast::sign_truth(const Entry& entry, circuit::Stage stage) {
 void Forecast::read_before(std::size_t i) {
   const auto& entry = entries_[i];
   if (entry.type == Entry::Type::sign) {
-    work_[i].sign_before = sign_truth(entry, plans_[i].before);
+    // A click belongs to the move itself: if the control was not really moved, there was none.
+    const bool on_change = solver_->circuit().vehicle().signs[at(entry.sign)].on_change;
+    work_[i].sign_before = on_change ? SignTruth::absent : sign_truth(entry, plans_[i].before);
   } else {
     work_[i].before = port_of(entry, entry.red);
   }
