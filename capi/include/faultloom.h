@@ -28,8 +28,9 @@
  * as long as none of them frees it. So may they a faultloom_text and a faultloom_error. The library keeps
  * no other state and starts no threads.
  *
- * The library never prints, never ends the process and lets no C++ exception out. Every _free function
- * accepts NULL.
+ * The library never prints, never ends the process and lets no C++ exception out, with one exception: taking
+ * a JSON document apart needs a few bytes of memory, and if not even those are left, the C++ runtime ends
+ * the process. Every _free function accepts NULL.
  */
 #ifndef FAULTLOOM_H
 #define FAULTLOOM_H

@@ -123,7 +123,7 @@ class Entry(Part):
     Attributes:
         id: As in the job.
         text: The entry in words.
-        used: False for "not sure", "can't reach" and what is withdrawn.
+        used: False for "not sure" and "can't reach". Withdrawn entries are not listed at all.
         misreading: Probability that it was not a proper reading; None if not used.
         predictive: Probability of this outcome given all other entries; None if not used.
         weights: Decibans (10 log10 of the odds ratio) for each suspect, by component id; only in

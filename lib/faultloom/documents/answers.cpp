@@ -1,6 +1,7 @@
 #include <faultloom/documents/answers.hpp>
 
 #include <algorithm>
+#include <cmath>
 #include <faultloom/documents/version.hpp>
 #include <faultloom/documents/wording.hpp>
 #include <nlohmann/json.hpp>
@@ -316,18 +317,19 @@ json explanation_json(const AnswerContext& context, belief::Belief& belief, cons
                       std::size_t top) {
   const auto& vehicle = context.vehicle;
   json answer = heading("faultloom.explanation", context);
+  const auto prior_odds = belief.prior_odds(context.job.exposure);
   std::vector<std::size_t> suspects;
   json list = json::array();
   for (const auto c : descending(posterior.components)) {
     if (suspects.size() == top || posterior.components[c] < 1e-6) break;
     suspects.push_back(c);
-    double sum = 0;
-    for (const auto& e : posterior.entries)
-      if (e.used && !e.decibans.empty()) sum += e.decibans[c];
+    double before = 0;
+    for (const auto m : vehicle.components[c].modes) before += prior_odds[at(m)];
+    const double after = posterior.components[c] / std::max(1 - posterior.components[c], 1e-300);
     list.push_back({{"id", vehicle.components[c].id},
                     {"title", vehicle.components[c].title},
                     {"probability", posterior.components[c]},
-                    {"decibans", sum}});
+                    {"decibans", 10 * std::log10(after / before)}});
   }
   answer["suspects"] = std::move(list);
   answer["no_fault"] = posterior.no_fault;

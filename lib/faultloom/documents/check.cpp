@@ -35,13 +35,13 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds, 
   std::vector<Problem> problems;
   if (format == "faultloom.vehicle") return check_vehicle(text, kinds);
   if (format == "faultloom.kinds") {
-    read_kinds(text);
+    static_cast<void>(read_kinds(text));
   } else if (format == "faultloom.rates") {
     check_rates(read_rates(text), kinds_from(kinds), problems);
   } else if (format == "faultloom.instruments") {
-    read_instruments(text);
+    static_cast<void>(read_instruments(text));
   } else if (format == "faultloom.cautions") {
-    read_cautions(text);
+    static_cast<void>(read_cautions(text));
   } else if (format == "faultloom.job") {
     // Names are resolved against the vehicle when the job is ranked; alone, its form can be checked.
     check_schema(parse_text(text), "job", problems);

@@ -154,8 +154,10 @@ std::string shown_text(const readings::InstrumentSet& instruments, const Instrum
     case Instrument::Type::clamp:
       break;
   }
-  return shown.overload ? outcome_text(Outcome::overload)
-                        : "about " + quantity_text(shown.value, unit_of_number(instrument));
+  if (shown.overload) return outcome_text(Outcome::overload);
+  // No finer than the display, and no minus zero.
+  const double steps = std::round(shown.value / instrument.resolution);
+  return "about " + quantity_text(steps == 0 ? 0.0 : steps * instrument.resolution, unit_of_number(instrument));
 }
 
 }  // namespace faultloom::documents

@@ -23,8 +23,12 @@ std::string text_of(const std::string& path) {
 
 documents::Model model_of(const std::string& vehicle_id) {
   const auto text = text_of("/vehicles/" + vehicle_id + ".json");
+  const auto kinds = text_of("/kinds.json");
+  const auto rates = text_of("/rates.json");
   documents::ModelSources sources;
   sources.vehicle = text;
+  sources.kinds = kinds;
+  sources.rates = rates;
   return documents::Model(sources);
 }
 

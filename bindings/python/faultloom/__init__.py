@@ -1,0 +1,71 @@
+"""Finds the electrical fault in a cart that will not run, from a wiring model and a few readings.
+
+Example:
+    >>> import faultloom
+    >>> job = faultloom.data_path() / "jobs" / "glasshouse-coil-return.json"
+    >>> model = faultloom.Model.shipped("seedling-hauler")
+    >>> ranking = model.rank(job)
+    >>> model.next_step(job).step.minutes > 0
+    True
+"""
+
+from faultloom._core import version as __version__
+from faultloom.answers import (
+    Advice,
+    Answer,
+    Candidate,
+    Caution,
+    Component,
+    Control,
+    Entry,
+    Expected,
+    Explanation,
+    Group,
+    Leader,
+    Mode,
+    Outcome,
+    Ranking,
+    Solution,
+    Step,
+    Summary,
+    Suspect,
+    Weighed,
+    Zone,
+)
+from faultloom.documents import Document, data_path, find_vehicle
+from faultloom.errors import Code, Error, Problem
+from faultloom.model import Model, Progress, check_document, vehicle_from_run_list
+
+__all__ = [
+    "Advice",
+    "Answer",
+    "Candidate",
+    "Caution",
+    "Code",
+    "Component",
+    "Control",
+    "Document",
+    "Entry",
+    "Error",
+    "Expected",
+    "Explanation",
+    "Group",
+    "Leader",
+    "Mode",
+    "Model",
+    "Outcome",
+    "Problem",
+    "Progress",
+    "Ranking",
+    "Solution",
+    "Step",
+    "Summary",
+    "Suspect",
+    "Weighed",
+    "Zone",
+    "__version__",
+    "check_document",
+    "data_path",
+    "find_vehicle",
+    "vehicle_from_run_list",
+]

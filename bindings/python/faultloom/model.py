@@ -1,0 +1,296 @@
+"""A vehicle ready to be asked, and the free functions around it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultloom import _core
+from faultloom.answers import Advice, Explanation, Ranking, Solution, Summary
+from faultloom.documents import Document, find_vehicle, text_of
+from faultloom.errors import Problem
+
+Progress = Callable[[float], bool | None]
+"""Called now and then with the share of the work done (0..1); returning False stops the work."""
+
+
+def _text_or_none(document: Document | None) -> str | bytes | None:
+    return None if document is None else text_of(document)
+
+
+class Model:
+    """A vehicle with its failure rates and instruments.
+
+    Never changes; any number of threads may use one at the same time. Work is done without the
+    interpreter lock, and Ctrl-C stops it.
+
+    Args:
+        vehicle: Vehicle document, like all documents a path, JSON text or parsed object.
+        kinds: Part kinds; the shipped ones if None. The same goes for the rest.
+        rates: Failure rates.
+        instruments: Instruments and how they err.
+        cautions: Texts of the cautions.
+        progress: Watches the work.
+
+    Raises:
+        Error: With every problem of every document.
+        OSError: A path can't be read.
+
+    Example:
+        >>> import faultloom
+        >>> model = faultloom.Model(faultloom.data_path() / "vehicles" / "mulch-tug.json")
+        >>> model.summary().nominal_volt
+        24
+    """
+
+    def __init__(
+        self,
+        vehicle: Document,
+        kinds: Document | None = None,
+        rates: Document | None = None,
+        instruments: Document | None = None,
+        cautions: Document | None = None,
+        *,
+        progress: Progress | None = None,
+    ) -> None:
+        self._core = _core.Model(
+            text_of(vehicle),
+            _text_or_none(kinds),
+            _text_or_none(rates),
+            _text_or_none(instruments),
+            _text_or_none(cautions),
+            progress,
+        )
+
+    @classmethod
+    def shipped(cls, vehicle_id: str) -> Model:
+        """A vehicle of the shipped data.
+
+        Raises:
+            FileNotFoundError: There is none with that id.
+
+        Example:
+            >>> Model.shipped("mulch-tug").summary().id
+            'mulch-tug'
+        """
+        return cls(find_vehicle(vehicle_id))
+
+    @cached_property
+    def terminals(self) -> tuple[str, ...]:
+        """Names of the terminals in the order of `terminal_volts`."""
+        return tuple(self._core.terminal_names())
+
+    @cached_property
+    def modes(self) -> tuple[str, ...]:
+        """Names of the fault modes, COMPONENT/mode, in the order of priors and posteriors."""
+        return tuple(self._core.mode_names())
+
+    def summary(self) -> Summary:
+        """What the vehicle consists of."""
+        return Summary(self._core.summary_json())
+
+    def lint(self, *, progress: Progress | None = None) -> list[Problem]:
+        """What looks wrong with the vehicle although it can be worked with; empty if nothing does.
+
+        Raises:
+            Error: cancelled, when `progress` says stop.
+        """
+        return [Problem(*row) for row in self._core.lint(progress)]
+
+    def terminal_volts(
+        self,
+        state: Mapping[str, str] | None = None,
+        modes: Iterable[str] = (),
+        lifted: Iterable[str] = (),
+    ) -> NDArray[np.float64]:
+        """Voltage of every terminal against pack negative [V], in the order of `terminals`.
+
+        Args:
+            state: Position by control; controls left out are at rest.
+            modes: What is broken, each COMPONENT/mode.
+            lifted: Wire ends taken off, each WIRE:from or WIRE:to.
+
+        Raises:
+            Error: A name does not exist, or two modes of one component are given.
+
+        Example:
+            >>> model = Model.shipped("mulch-tug")
+            >>> volts = dict(zip(model.terminals, model.terminal_volts()))
+            >>> float(volts["BAT1.negative"])
+            0.0
+        """
+        return self._core.terminal_volts(_situation(state, modes, lifted))
+
+    def solve(
+        self,
+        state: Mapping[str, str] | None = None,
+        modes: Iterable[str] = (),
+        lifted: Iterable[str] = (),
+    ) -> Solution:
+        """The circuit in one situation: volts, amps, contacts and signs. As `terminal_volts`.
+
+        Example:
+            >>> Model.shipped("mulch-tug").solve({"key": "on"}).chatters
+            False
+        """
+        return Solution(self._core.solve_json(_situation(state, modes, lifted)))
+
+    def spice_deck(
+        self,
+        state: Mapping[str, str] | None = None,
+        modes: Iterable[str] = (),
+        lifted: Iterable[str] = (),
+    ) -> str:
+        """The circuit in one situation as a SPICE deck. As `terminal_volts`."""
+        return self._core.spice_deck(_situation(state, modes, lifted))
+
+    def mode_priors(self, job: Document | None = None) -> NDArray[np.float64]:
+        """Probability of each mode before any reading, in the order of `modes` [1].
+
+        Args:
+            job: Says how long and where the vehicle ran; None for the defaults of the rates.
+
+        Raises:
+            Error: With every problem of the job.
+        """
+        return self._core.mode_priors(_text_or_none(job))
+
+    def mode_posteriors(self, job: Document, *, progress: Progress | None = None) -> NDArray[np.float64]:
+        """Probability of each mode given the job, in the order of `modes` [1].
+
+        Raises:
+            Error: With every problem of the job; cancelled, when `progress` says stop.
+        """
+        return self._core.mode_posteriors(text_of(job), progress)
+
+    def rank(
+        self,
+        job: Document,
+        *,
+        top: int | None = None,
+        prune: float | None = None,
+        progress: Progress | None = None,
+    ) -> Ranking:
+        """What is broken, by probability.
+
+        Args:
+            job: The job with what was found.
+            top: Most rows per list; 20 if None.
+            prune: Leaves out candidates below this share of the likeliest, 0..1e-3; 1e-10 if None. What
+                is left out is counted in `Ranking.bound`.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the job; cancelled, when `progress` says stop.
+
+        Example:
+            >>> import faultloom
+            >>> job = faultloom.data_path() / "jobs" / "glasshouse-coil-return.json"
+            >>> ranking = Model.shipped("seedling-hauler").rank(job)
+            >>> 0 < ranking.components[0].probability < 1
+            True
+        """
+        return Ranking(self._core.rank_json(text_of(job), _options(top=top, prune=prune), progress))
+
+    def next_step(
+        self,
+        job: Document,
+        *,
+        instruments: Iterable[str] | None = None,
+        closed_zones: Iterable[str] | None = None,
+        alternatives: int | None = None,
+        allow_live: bool | None = None,
+        progress: Progress | None = None,
+    ) -> Advice:
+        """The step with the least expected cost of finishing the job, and the runners-up.
+
+        Args:
+            job: The job with what was found, what is open and what is at hand.
+            instruments: Ids of those at hand; None or empty for what the job says.
+            closed_zones: Ids of zones that must stay closed.
+            alternatives: How many runners-up; 3 if None.
+            allow_live: False for no test with the pack connected.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the job; no_step, when nothing fits the constraints; cancelled,
+                when `progress` says stop.
+        """
+        options = _options(
+            instruments=None if instruments is None else list(instruments),
+            closed_zones=None if closed_zones is None else list(closed_zones),
+            alternatives=alternatives,
+            allow_live=allow_live,
+        )
+        return Advice(self._core.next_json(text_of(job), options, progress))
+
+    def explain(
+        self,
+        job: Document,
+        *,
+        top: int | None = None,
+        prune: float | None = None,
+        progress: Progress | None = None,
+    ) -> Explanation:
+        """What each entry of the job says for and against the leading suspects.
+
+        Args:
+            job: The job with what was found.
+            top: Most suspects; 6 if None.
+            prune: As for `rank`.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the job; cancelled, when `progress` says stop.
+        """
+        return Explanation(self._core.explain_json(text_of(job), _options(top=top, prune=prune), progress))
+
+
+def _situation(state: Mapping[str, str] | None, modes: Iterable[str], lifted: Iterable[str]) -> str:
+    situation = {"state": dict(state or {}), "modes": list(modes), "lifted": list(lifted)}
+    return json.dumps(situation, ensure_ascii=False)
+
+
+def _options(**given: Any) -> str:
+    return json.dumps({name: value for name, value in given.items() if value is not None})
+
+
+def check_document(document: Document, kinds: Document | None = None) -> list[Problem]:
+    """All problems of one document of any known format, lint of vehicles included.
+
+    Args:
+        document: Path, JSON text or parsed object.
+        kinds: Part kinds to read a vehicle with; the shipped ones if None.
+
+    Returns:
+        An empty list if the document is fine. Bad input is never raised, only reported.
+
+    Raises:
+        OSError: A path can't be read.
+
+    Example:
+        >>> check_document('{"format": "faultloom.job"')[0].name
+        'syntax'
+    """
+    return [Problem(*row) for row in _core.check_document(text_of(document), _text_or_none(kinds))]
+
+
+def vehicle_from_run_list(csv: str | bytes, vehicle_id: str) -> str:
+    r"""The skeleton of a vehicle document from a list of its wires.
+
+    Args:
+        csv: Table with the columns wire, from, to and more; see the documentation of the run list.
+        vehicle_id: Id of the new vehicle.
+
+    Returns:
+        JSON text of a vehicle document that has to be completed by hand.
+
+    Raises:
+        Error: With every bad row.
+    """
+    return _core.vehicle_from_run_list(csv, vehicle_id)
