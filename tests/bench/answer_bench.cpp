@@ -2,6 +2,7 @@
 
 #include <benchmark/benchmark.h>
 
+#include <faultloom/advice/next_step.hpp>
 #include <faultloom/documents/model_parts.hpp>
 
 #include "fleet.hpp"
