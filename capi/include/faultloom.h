@@ -28,9 +28,10 @@
  * as long as none of them frees it. So may they a faultloom_text and a faultloom_error. The library keeps
  * no other state and starts no threads.
  *
- * The library never prints, never ends the process and lets no C++ exception out, with one exception: taking
- * a JSON document apart needs a few bytes of memory, and if not even those are left, the C++ runtime ends
- * the process. Every _free function accepts NULL.
+ * The library never prints, never ends the process and lets no C++ exception out. One limit: while a
+ * document is read, JSON and schemas need small pieces of memory whose lack can't be reported. If not even
+ * those are left, the process may end; everywhere else that is FAULTLOOM_E_MEMORY. Every _free function
+ * accepts NULL.
  */
 #ifndef FAULTLOOM_H
 #define FAULTLOOM_H
@@ -240,10 +241,10 @@ FAULTLOOM_API faultloom_status faultloom_vehicle_from_run_list(const char* csv, 
  * Complexity: linear in the documents, then one factorisation of the circuit. Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_model_from_json(
-    const char* vehicle, size_t vehicle_size, const char* kinds, size_t kinds_size, const char* rates,
-    size_t rates_size, const char* instruments, size_t instruments_size, const char* cautions,
-    size_t cautions_size, faultloom_progress_fn progress, void* user, faultloom_model** model,
-    faultloom_error** error);
+    const char* vehicle, size_t vehicle_size, const char* kinds, size_t kinds_size,
+    const char* rates, size_t rates_size, const char* instruments, size_t instruments_size,
+    const char* cautions, size_t cautions_size, faultloom_progress_fn progress, void* user,
+    faultloom_model** model, faultloom_error** error);
 
 /* Frees a model, which no thread may be using any more. NULL is fine. */
 FAULTLOOM_API void faultloom_model_free(faultloom_model* model);
@@ -275,7 +276,8 @@ FAULTLOOM_API faultloom_status faultloom_model_summary(const faultloom_model* mo
  */
 FAULTLOOM_API faultloom_status faultloom_model_lint(const faultloom_model* model,
                                                     faultloom_progress_fn progress, void* user,
-                                                    faultloom_text** problems, faultloom_error** error);
+                                                    faultloom_text** problems,
+                                                    faultloom_error** error);
 
 /* ---- The circuit --------------------------------------------------------------------------------- */
 
@@ -322,8 +324,9 @@ FAULTLOOM_API faultloom_status faultloom_terminal_name(const faultloom_model* mo
  * terminals. Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_terminal_volts(const faultloom_model* model,
-                                                        const char* situation, size_t situation_size,
-                                                        double* volts, size_t capacity, size_t* needed,
+                                                        const char* situation,
+                                                        size_t situation_size, double* volts,
+                                                        size_t capacity, size_t* needed,
                                                         faultloom_error** error);
 
 /*
@@ -350,9 +353,9 @@ FAULTLOOM_API faultloom_status faultloom_solve(const faultloom_model* model, con
  * Errors: those of faultloom_terminal_volts()
  * Complexity: as faultloom_terminal_volts(). Threads: any.
  */
-FAULTLOOM_API faultloom_status faultloom_spice_deck(const faultloom_model* model, const char* situation,
-                                                    size_t situation_size, faultloom_text** deck,
-                                                    faultloom_error** error);
+FAULTLOOM_API faultloom_status faultloom_spice_deck(const faultloom_model* model,
+                                                    const char* situation, size_t situation_size,
+                                                    faultloom_text** deck, faultloom_error** error);
 
 /* ---- Diagnosis ----------------------------------------------------------------------------------- */
 
@@ -394,8 +397,9 @@ FAULTLOOM_API faultloom_status faultloom_mode_name(const faultloom_model* model,
  * Complexity: linear in the modes. Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_mode_priors(const faultloom_model* model, const char* job,
-                                                     size_t job_size, double* priors, size_t capacity,
-                                                     size_t* needed, faultloom_error** error);
+                                                     size_t job_size, double* priors,
+                                                     size_t capacity, size_t* needed,
+                                                     faultloom_error** error);
 
 /*
  * Probability of each fault mode after everything the job records, 0..1. They need not add up to 1: there
@@ -420,11 +424,11 @@ FAULTLOOM_API faultloom_status faultloom_mode_priors(const faultloom_model* mode
  * Complexity: one solution of the circuit for each candidate set of faults and each state of the controls
  * that an entry was made in. Threads: any.
  */
-FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* model, const char* job,
-                                                         size_t job_size, faultloom_progress_fn progress,
-                                                         void* user, double* posteriors,
-                                                         size_t capacity, size_t* needed,
-                                                         faultloom_error** error);
+FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* model,
+                                                         const char* job, size_t job_size,
+                                                         faultloom_progress_fn progress, void* user,
+                                                         double* posteriors, size_t capacity,
+                                                         size_t* needed, faultloom_error** error);
 
 /*
  * Ranks the suspects after everything the job records.
@@ -441,9 +445,10 @@ FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* 
  * Complexity: as faultloom_mode_posteriors(). Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, const char* job,
-                                              size_t job_size, const char* options, size_t options_size,
-                                              faultloom_progress_fn progress, void* user,
-                                              faultloom_text** ranking, faultloom_error** error);
+                                              size_t job_size, const char* options,
+                                              size_t options_size, faultloom_progress_fn progress,
+                                              void* user, faultloom_text** ranking,
+                                              faultloom_error** error);
 
 /*
  * Advises what to do next: the test or repair with which the job is expected to cost least in the end.
@@ -465,9 +470,9 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  */
 FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model, const char* job,
                                                    size_t job_size, const char* options,
-                                                   size_t options_size, faultloom_progress_fn progress,
-                                                   void* user, faultloom_text** step,
-                                                   faultloom_error** error);
+                                                   size_t options_size,
+                                                   faultloom_progress_fn progress, void* user,
+                                                   faultloom_text** step, faultloom_error** error);
 
 /*
  * Explains a ranking: for each entry of the job what was expected under the leading suspects, how much it
@@ -484,8 +489,9 @@ FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model,
  */
 FAULTLOOM_API faultloom_status faultloom_explain(const faultloom_model* model, const char* job,
                                                  size_t job_size, const char* options,
-                                                 size_t options_size, faultloom_progress_fn progress,
-                                                 void* user, faultloom_text** explanation,
+                                                 size_t options_size,
+                                                 faultloom_progress_fn progress, void* user,
+                                                 faultloom_text** explanation,
                                                  faultloom_error** error);
 
 #ifdef __cplusplus

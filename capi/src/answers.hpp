@@ -47,15 +47,16 @@ faultloom_status answer_array(const Room& room, faultloom_error** error, Size&& 
       refuse("capacity", "is " + std::to_string(room.capacity) + ", but there are " +
                              std::to_string(count) + " values");
     const std::vector<double> values = std::forward<Work>(work)();
-    if (values.size() != count) throw Error(Code::internal, "An answer has the wrong number of values");
+    if (values.size() != count)
+      throw Error(Code::internal, "An answer has the wrong number of values");
     std::copy(values.begin(), values.end(), room.values);
   });
 }
 
 inline const char* name_at(const std::vector<std::string>& names, std::size_t index) {
   if (index >= names.size())
-    refuse("index", "is " + std::to_string(index) + ", but there are only " +
-                        std::to_string(names.size()));
+    refuse("index",
+           "is " + std::to_string(index) + ", but there are only " + std::to_string(names.size()));
   return names[index].c_str();
 }
 

@@ -26,7 +26,8 @@ T& required(T* pointer, const char* name) {
 inline std::string_view required_text(const char* data, std::size_t size, const char* name) {
   if (data == nullptr) refuse(name, "is NULL");
   // A negative length that was turned into a size ends up here.
-  if (size > PTRDIFF_MAX) refuse(name, "has an impossible size of " + std::to_string(size) + " bytes");
+  if (size > PTRDIFF_MAX)
+    refuse(name, "has an impossible size of " + std::to_string(size) + " bytes");
   return {data, size};
 }
 

@@ -17,15 +17,15 @@ std::string_view situation_text(const char* situation, size_t size) {
 faultloom_status faultloom_terminal_count(const faultloom_model* model, size_t* count,
                                           faultloom_error** error) {
   clear(count);
-  return guard(error, [&] { required(count, "count") = required(model, "model").terminals.size(); });
+  return guard(error,
+               [&] { required(count, "count") = required(model, "model").terminals.size(); });
 }
 
-faultloom_status faultloom_terminal_name(const faultloom_model* model, size_t index, const char** name,
-                                         faultloom_error** error) {
+faultloom_status faultloom_terminal_name(const faultloom_model* model, size_t index,
+                                         const char** name, faultloom_error** error) {
   clear(name);
-  return guard(error, [&] {
-    required(name, "name") = name_at(required(model, "model").terminals, index);
-  });
+  return guard(
+      error, [&] { required(name, "name") = name_at(required(model, "model").terminals, index); });
 }
 
 faultloom_status faultloom_terminal_volts(const faultloom_model* model, const char* situation,

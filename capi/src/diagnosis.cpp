@@ -23,7 +23,8 @@ template <typename Member>
 std::string put(const Question& question, const faultloom_model* model, Member member) {
   const auto& asked = required(model, "model").model;
   const std::string_view job = required_text(question.job, question.job_size, "job");
-  const std::string_view options = optional_text(question.options, question.options_size, "options");
+  const std::string_view options =
+      optional_text(question.options, question.options_size, "options");
   return (asked.*member)(job, options, watch(question.progress, question.user));
 }
 
@@ -44,19 +45,19 @@ faultloom_status faultloom_mode_name(const faultloom_model* model, size_t index,
                [&] { required(name, "name") = name_at(required(model, "model").modes, index); });
 }
 
-faultloom_status faultloom_mode_priors(const faultloom_model* model, const char* job, size_t job_size,
-                                       double* priors, size_t capacity, size_t* needed,
-                                       faultloom_error** error) {
+faultloom_status faultloom_mode_priors(const faultloom_model* model, const char* job,
+                                       size_t job_size, double* priors, size_t capacity,
+                                       size_t* needed, faultloom_error** error) {
   return answer_array(
       {priors, capacity, needed, "priors"}, error,
       [&] { return required(model, "model").modes.size(); },
       [&] { return model->model.mode_priors(optional_text(job, job_size, "job")); });
 }
 
-faultloom_status faultloom_mode_posteriors(const faultloom_model* model, const char* job, size_t job_size,
-                                           faultloom_progress_fn progress, void* user,
-                                           double* posteriors, size_t capacity, size_t* needed,
-                                           faultloom_error** error) {
+faultloom_status faultloom_mode_posteriors(const faultloom_model* model, const char* job,
+                                           size_t job_size, faultloom_progress_fn progress,
+                                           void* user, double* posteriors, size_t capacity,
+                                           size_t* needed, faultloom_error** error) {
   return answer_array(
       {posteriors, capacity, needed, "posteriors"}, error,
       [&] { return required(model, "model").modes.size(); },
@@ -68,16 +69,17 @@ faultloom_status faultloom_mode_posteriors(const faultloom_model* model, const c
 
 faultloom_status faultloom_rank(const faultloom_model* model, const char* job, size_t job_size,
                                 const char* options, size_t options_size,
-                                faultloom_progress_fn progress, void* user, faultloom_text** ranking,
-                                faultloom_error** error) {
+                                faultloom_progress_fn progress, void* user,
+                                faultloom_text** ranking, faultloom_error** error) {
   const Question question{job, job_size, options, options_size, progress, user};
-  return answer_text(ranking, "ranking", error, [&] { return put(question, model, &Model::rank_json); });
+  return answer_text(ranking, "ranking", error,
+                     [&] { return put(question, model, &Model::rank_json); });
 }
 
 faultloom_status faultloom_next_step(const faultloom_model* model, const char* job, size_t job_size,
                                      const char* options, size_t options_size,
-                                     faultloom_progress_fn progress, void* user, faultloom_text** step,
-                                     faultloom_error** error) {
+                                     faultloom_progress_fn progress, void* user,
+                                     faultloom_text** step, faultloom_error** error) {
   const Question question{job, job_size, options, options_size, progress, user};
   return answer_text(step, "step", error, [&] { return put(question, model, &Model::next_json); });
 }

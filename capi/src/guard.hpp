@@ -31,8 +31,8 @@ struct OwnedError : faultloom_error {
 
   explicit OwnedError(const std::vector<Problem>& problems)
       : faultloom_error{}, details_text(documents::problems_json(problems)) {
-    const Problem first = problems.empty() ? Problem{Code::internal, "Unspecified problem", ""}
-                                           : problems.front();
+    const Problem first =
+        problems.empty() ? Problem{Code::internal, "Unspecified problem", ""} : problems.front();
     message_text = first.message;
     pointer_text = first.pointer;
     code = static_cast<faultloom_status>(first.code);
@@ -73,7 +73,8 @@ inline faultloom_status hand_out(const faultloom_error& fixed, faultloom_error**
   return fixed.code;
 }
 
-inline faultloom_status hand_out(const std::vector<Problem>& problems, faultloom_error** error) noexcept {
+inline faultloom_status hand_out(const std::vector<Problem>& problems,
+                                 faultloom_error** error) noexcept {
   if (error == nullptr)
     return static_cast<faultloom_status>(problems.empty() ? Code::internal : problems.front().code);
   try {

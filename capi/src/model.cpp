@@ -9,9 +9,9 @@
 using namespace faultloom::capi;
 namespace documents = faultloom::documents;
 
-faultloom_status faultloom_check_document(const char* document, size_t document_size, const char* kinds,
-                                          size_t kinds_size, faultloom_text** problems,
-                                          faultloom_error** error) {
+faultloom_status faultloom_check_document(const char* document, size_t document_size,
+                                          const char* kinds, size_t kinds_size,
+                                          faultloom_text** problems, faultloom_error** error) {
   return answer_text(problems, "problems", error, [&] {
     const std::string_view text = required_text(document, document_size, "document");
     const std::string_view against = optional_text(kinds, kinds_size, "kinds");
@@ -19,8 +19,9 @@ faultloom_status faultloom_check_document(const char* document, size_t document_
   });
 }
 
-faultloom_status faultloom_vehicle_from_run_list(const char* csv, size_t csv_size, const char* vehicle_id,
-                                                 size_t vehicle_id_size, faultloom_text** vehicle,
+faultloom_status faultloom_vehicle_from_run_list(const char* csv, size_t csv_size,
+                                                 const char* vehicle_id, size_t vehicle_id_size,
+                                                 faultloom_text** vehicle,
                                                  faultloom_error** error) {
   return answer_text(vehicle, "vehicle", error, [&] {
     const std::string_view rows = required_text(csv, csv_size, "csv");
@@ -29,12 +30,13 @@ faultloom_status faultloom_vehicle_from_run_list(const char* csv, size_t csv_siz
   });
 }
 
-faultloom_status faultloom_model_from_json(const char* vehicle, size_t vehicle_size, const char* kinds,
-                                           size_t kinds_size, const char* rates, size_t rates_size,
-                                           const char* instruments, size_t instruments_size,
-                                           const char* cautions, size_t cautions_size,
-                                           faultloom_progress_fn progress, void* user,
-                                           faultloom_model** model, faultloom_error** error) {
+faultloom_status faultloom_model_from_json(const char* vehicle, size_t vehicle_size,
+                                           const char* kinds, size_t kinds_size, const char* rates,
+                                           size_t rates_size, const char* instruments,
+                                           size_t instruments_size, const char* cautions,
+                                           size_t cautions_size, faultloom_progress_fn progress,
+                                           void* user, faultloom_model** model,
+                                           faultloom_error** error) {
   clear(model);
   return guard(error, [&] {
     faultloom_model*& place = required(model, "model");
@@ -61,7 +63,8 @@ faultloom_status faultloom_model_summary(const faultloom_model* model, faultloom
 }
 
 faultloom_status faultloom_model_lint(const faultloom_model* model, faultloom_progress_fn progress,
-                                      void* user, faultloom_text** problems, faultloom_error** error) {
+                                      void* user, faultloom_text** problems,
+                                      faultloom_error** error) {
   return answer_text(problems, "problems", error, [&] {
     const auto& asked = required(model, "model").model;
     return documents::problems_json(asked.lint(watch(progress, user)));

@@ -48,8 +48,8 @@ int main(int argc, char** argv) {
   }
 
   /* The documents after the vehicle are left out: those that come with the library are used. */
-  status = faultloom_model_from_json(vehicle.data, vehicle.size, NULL, 0, NULL, 0, NULL, 0, NULL, 0, NULL,
-                                     NULL, &model, &error);
+  status = faultloom_model_from_json(vehicle.data, vehicle.size, NULL, 0, NULL, 0, NULL, 0, NULL, 0,
+                                     NULL, NULL, &model, &error);
   if (status == FAULTLOOM_OK)
     status = faultloom_rank(model, job.data, job.size, NULL, 0, NULL, NULL, &ranking, &error);
   if (status == FAULTLOOM_OK)

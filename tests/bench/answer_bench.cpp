@@ -79,4 +79,3 @@ void next_step(benchmark::State& state) {
 BENCHMARK(next_step)->Arg(1)->Arg(2)->Unit(benchmark::kMillisecond);
 
 }  // namespace
-

@@ -26,12 +26,15 @@ void lay_again(const json& original, json& vehicle, const std::string& suffix) {
     const auto owner = terminal.substr(0, dot);
     if (shared.contains(owner) && shared[owner]) return terminal;
     const auto pin = owner.rfind('-');
-    const bool contact = pin != std::string::npos && original["connectors"].contains(owner.substr(0, pin));
-    return (contact ? owner.substr(0, pin) + suffix + owner.substr(pin) : owner + suffix) + terminal.substr(dot);
+    const bool contact =
+        pin != std::string::npos && original["connectors"].contains(owner.substr(0, pin));
+    return (contact ? owner.substr(0, pin) + suffix + owner.substr(pin) : owner + suffix) +
+           terminal.substr(dot);
   };
   for (const auto& [id, part] : original["parts"].items())
     if (!shared[id]) vehicle["parts"][id + suffix] = part;
-  for (const auto& [id, connector] : original["connectors"].items()) vehicle["connectors"][id + suffix] = connector;
+  for (const auto& [id, connector] : original["connectors"].items())
+    vehicle["connectors"][id + suffix] = connector;
   for (const auto& [id, wire] : original["wires"].items()) {
     auto copy = wire;
     copy["from"] = renamed(wire["from"]);

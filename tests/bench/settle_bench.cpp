@@ -22,7 +22,8 @@ struct Faults {
   std::vector<circuit::Overrides> single;
   std::vector<vehicle::ControlState> states;
 
-  explicit Faults(const circuit::Circuit& c) : circuit(c), states(circuit::control_combinations(c.vehicle())) {
+  explicit Faults(const circuit::Circuit& c)
+      : circuit(c), states(circuit::control_combinations(c.vehicle())) {
     for (std::size_t m = 0; m < c.vehicle().modes.size(); ++m) {
       const auto mode = static_cast<Index>(m);
       single.push_back(circuit::overrides_of(c, std::span(&mode, 1)));
@@ -44,8 +45,8 @@ void settle_every_state(benchmark::State& state) {
       solver.begin(overrides);
       for (const auto stage : stages) benchmark::DoNotOptimize(solver.settle(stage).closed);
     }
-  state.counters["states"] =
-      benchmark::Counter(static_cast<double>(solver.stages_settled() - begun), benchmark::Counter::kIsRate);
+  state.counters["states"] = benchmark::Counter(
+      static_cast<double>(solver.stages_settled() - begun), benchmark::Counter::kIsRate);
   state.counters["networks_per_state"] = static_cast<double>(solver.networks_solved() - solved) /
                                          static_cast<double>(solver.stages_settled() - begun);
   state.counters["terminals"] = static_cast<double>(faults.circuit.vehicle().terminals.size());
@@ -66,7 +67,9 @@ void ngspice_operating_point(benchmark::State& state) {
   const Faults faults(model.parts().circuit);
   const auto deck = reports::complete_spice_deck(faults.circuit);
   static bool started = false;
-  if (!started) ngSpice_Init(ignore_text, ignore_text, ignore_exit, ignore_data, ignore_plot, ignore_thread, nullptr);
+  if (!started)
+    ngSpice_Init(ignore_text, ignore_text, ignore_exit, ignore_data, ignore_plot, ignore_thread,
+                 nullptr);
   started = true;
   std::vector<std::string> lines;
   std::string line;
@@ -112,7 +115,8 @@ void ngspice_operating_point(benchmark::State& state) {
     }
     state.ResumeTiming();
   }
-  state.counters["states"] = benchmark::Counter(static_cast<double>(done), benchmark::Counter::kIsRate);
+  state.counters["states"] =
+      benchmark::Counter(static_cast<double>(done), benchmark::Counter::kIsRate);
 }
 BENCHMARK(ngspice_operating_point)->Unit(benchmark::kMicrosecond)->MinTime(0.5);
 

@@ -43,7 +43,8 @@ class Arrays : public capi_test::WithModel {
          }},
         {"posteriors", modes(),
          [this](double* v, size_t c, size_t* n, faultloom_error** e) {
-           return faultloom_mode_posteriors(model(), job_.data(), job_.size(), nullptr, nullptr, v, c, n, e);
+           return faultloom_mode_posteriors(model(), job_.data(), job_.size(), nullptr, nullptr, v,
+                                            c, n, e);
          }},
     };
   }
@@ -93,8 +94,9 @@ TEST_F(Arrays, RoomBeyondTheEndStaysUntouched) {
 TEST_F(Arrays, FailureInsideLeavesTheValuesAlone) {
   std::vector<double> values(terminals(), -7.0);
   size_t needed = 0;
-  EXPECT_EQ(faultloom_terminal_volts(model(), "[]", 2, values.data(), values.size(), &needed, nullptr),
-            FAULTLOOM_E_SCHEMA);
+  EXPECT_EQ(
+      faultloom_terminal_volts(model(), "[]", 2, values.data(), values.size(), &needed, nullptr),
+      FAULTLOOM_E_SCHEMA);
   EXPECT_EQ(values, std::vector<double>(values.size(), -7.0));
 }
 
@@ -135,8 +137,8 @@ TEST_F(Arrays, VoltsAreThoseOfTheSolution) {
   const std::string situation = R"({"state":{"key":"on"}})";
   std::vector<double> volts(terminals());
   size_t needed = 0;
-  ASSERT_EQ(faultloom_terminal_volts(model(), situation.data(), situation.size(), volts.data(), volts.size(),
-                                     &needed, nullptr),
+  ASSERT_EQ(faultloom_terminal_volts(model(), situation.data(), situation.size(), volts.data(),
+                                     volts.size(), &needed, nullptr),
             FAULTLOOM_OK);
   const auto reply = capi_test::reply_of([&](auto** out, auto** error) {
     return faultloom_solve(model(), situation.data(), situation.size(), out, error);

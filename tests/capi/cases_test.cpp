@@ -6,12 +6,13 @@
 
 namespace {
 
-using case_check::Case;
 using capi_test::Reply;
 using capi_test::reply_of;
+using case_check::Case;
 
 nlohmann::json parsed(const Reply& reply) {
-  if (reply.status != FAULTLOOM_OK) throw std::runtime_error(reply.message + " at '" + reply.pointer + "'");
+  if (reply.status != FAULTLOOM_OK)
+    throw std::runtime_error(reply.message + " at '" + reply.pointer + "'");
   return nlohmann::json::parse(reply.text);
 }
 
@@ -26,8 +27,8 @@ nlohmann::json volts(const faultloom_model* model, const std::string& situation)
   }
   std::vector<double> values(count);
   faultloom_error* error = nullptr;
-  const auto status = faultloom_terminal_volts(model, situation.data(), situation.size(), values.data(),
-                                               values.size(), &count, &error);
+  const auto status = faultloom_terminal_volts(model, situation.data(), situation.size(),
+                                               values.data(), values.size(), &count, &error);
   const capi_test::ErrorOwner owner(error);
   EXPECT_EQ(status, FAULTLOOM_OK) << faultloom_error_message(error);
   return case_check::volts_answer(names, values);
@@ -43,8 +44,8 @@ nlohmann::json answer_of(const Case& test) {
   const auto ask = test.call == "rank" ? &faultloom_rank : &faultloom_next_step;
   const char* options = test.options.empty() ? nullptr : test.options.data();
   return parsed(reply_of([&](auto** out, auto** error) {
-    return ask(model.get(), test.input.data(), test.input.size(), options, test.options.size(), nullptr,
-               nullptr, out, error);
+    return ask(model.get(), test.input.data(), test.input.size(), options, test.options.size(),
+               nullptr, nullptr, out, error);
   }));
 }
 
@@ -54,7 +55,8 @@ TEST_P(CapiCases, Hold) {
   const Case test = case_check::read_case(std::string(FAULTLOOM_TESTS_DIR "/cases/") + GetParam(),
                                           FAULTLOOM_DATA_DIR);
   SCOPED_TRACE(test.source);
-  for (const auto& failure : case_check::failures(answer_of(test), test.expect)) ADD_FAILURE() << failure;
+  for (const auto& failure : case_check::failures(answer_of(test), test.expect))
+    ADD_FAILURE() << failure;
 }
 
 std::string name_of(const ::testing::TestParamInfo<std::string>& info) {
@@ -66,6 +68,7 @@ std::string name_of(const ::testing::TestParamInfo<std::string>& info) {
 
 GTEST_ALLOW_UNINSTANTIATED_PARAMETERIZED_TEST(CapiCases);
 INSTANTIATE_TEST_SUITE_P(Reference, CapiCases,
-                         ::testing::ValuesIn(case_check::names(FAULTLOOM_TESTS_DIR "/cases")), name_of);
+                         ::testing::ValuesIn(case_check::names(FAULTLOOM_TESTS_DIR "/cases")),
+                         name_of);
 
 }  // namespace

@@ -18,12 +18,14 @@ Reply check(const std::string& document) {
 
 Reply run_list(const std::string& csv, const std::string& id) {
   return reply_of([&](auto** out, auto** error) {
-    return faultloom_vehicle_from_run_list(csv.data(), csv.size(), id.data(), id.size(), out, error);
+    return faultloom_vehicle_from_run_list(csv.data(), csv.size(), id.data(), id.size(), out,
+                                           error);
   });
 }
 
 TEST(CheckDocument, FindingsAreAnAnswer) {
-  for (const std::string& bad : {std::string(), std::string("{"), std::string("[]"), std::string("{}")}) {
+  for (const std::string& bad :
+       {std::string(), std::string("{"), std::string("[]"), std::string("{}")}) {
     const Reply reply = check(bad);
     expect_consistent(reply);
     ASSERT_EQ(reply.status, FAULTLOOM_OK) << reply.message;
@@ -86,9 +88,11 @@ TEST_F(Answers, HaveTheirFormat) {
   EXPECT_EQ(ask(&faultloom_rank), "faultloom.ranking");
   EXPECT_EQ(ask(&faultloom_next_step), "faultloom.step");
   EXPECT_EQ(ask(&faultloom_explain), "faultloom.explanation");
-  EXPECT_EQ(format(reply_of([](auto** o, auto** e) { return faultloom_model_summary(model(), o, e); })),
-            "faultloom.summary");
-  EXPECT_EQ(format(reply_of([](auto** o, auto** e) { return faultloom_solve(model(), nullptr, 0, o, e); })),
+  EXPECT_EQ(
+      format(reply_of([](auto** o, auto** e) { return faultloom_model_summary(model(), o, e); })),
+      "faultloom.summary");
+  EXPECT_EQ(format(reply_of(
+                [](auto** o, auto** e) { return faultloom_solve(model(), nullptr, 0, o, e); })),
             "faultloom.solution");
 }
 
@@ -111,8 +115,8 @@ TEST_F(Answers, OptionsLimitTheList) {
   const std::string job = capi_test::small_job();
   const std::string options = R"({"top":2})";
   const Reply reply = reply_of([&](auto** out, auto** error) {
-    return faultloom_rank(model(), job.data(), job.size(), options.data(), options.size(), nullptr, nullptr,
-                          out, error);
+    return faultloom_rank(model(), job.data(), job.size(), options.data(), options.size(), nullptr,
+                          nullptr, out, error);
   });
   ASSERT_EQ(reply.status, FAULTLOOM_OK) << reply.message;
   EXPECT_EQ(nlohmann::json::parse(reply.text)["components"].size(), 2U);
@@ -132,7 +136,8 @@ TEST_F(Answers, AreTheSameFromManyThreads) {
   const std::string job = capi_test::small_job();
   const auto rank = [&] {
     return reply_of([&](auto** out, auto** error) {
-             return faultloom_rank(model(), job.data(), job.size(), nullptr, 0, nullptr, nullptr, out, error);
+             return faultloom_rank(model(), job.data(), job.size(), nullptr, 0, nullptr, nullptr,
+                                   out, error);
            })
         .text;
   };

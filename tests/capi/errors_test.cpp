@@ -19,7 +19,8 @@ class Errors : public capi_test::WithModel {
   }
   static Reply rank(const std::string& job) {
     return reply_of([&](auto** out, auto** error) {
-      return faultloom_rank(model(), job.data(), job.size(), nullptr, 0, nullptr, nullptr, out, error);
+      return faultloom_rank(model(), job.data(), job.size(), nullptr, 0, nullptr, nullptr, out,
+                            error);
     });
   }
 };
@@ -38,7 +39,8 @@ TEST_F(Errors, UnknownMember) {
 }
 
 TEST_F(Errors, EveryProblemIsListedWithItsPlace) {
-  const Reply reply = solve(R"({"state":{"no_such_control":"on"},"modes":["W1/open","NOPE/open"]})");
+  const Reply reply =
+      solve(R"({"state":{"no_such_control":"on"},"modes":["W1/open","NOPE/open"]})");
   expect_consistent(reply);
   EXPECT_EQ(reply.status, FAULTLOOM_E_REFERENCE);
   std::set<std::string> pointers;
@@ -66,8 +68,8 @@ TEST_F(Errors, UnknownOption) {
   const std::string options = R"({"tops":3})";
   for (const auto ask : {&faultloom_rank, &faultloom_next_step, &faultloom_explain}) {
     const Reply reply = reply_of([&](auto** out, auto** error) {
-      return ask(model(), job.data(), job.size(), options.data(), options.size(), nullptr, nullptr, out,
-                 error);
+      return ask(model(), job.data(), job.size(), options.data(), options.size(), nullptr, nullptr,
+                 out, error);
     });
     expect_consistent(reply);
     EXPECT_EQ(reply.status, FAULTLOOM_E_SCHEMA);
@@ -110,8 +112,8 @@ TEST_F(Errors, EmptyTextIsNotTheDefault) {
   const std::string vehicle = capi_test::small_vehicle();
   faultloom_model* built = nullptr;
   faultloom_error* error = nullptr;
-  EXPECT_EQ(faultloom_model_from_json(vehicle.data(), vehicle.size(), nullptr, 0, "", 0, nullptr, 0, nullptr,
-                                      0, nullptr, nullptr, &built, &error),
+  EXPECT_EQ(faultloom_model_from_json(vehicle.data(), vehicle.size(), nullptr, 0, "", 0, nullptr, 0,
+                                      nullptr, 0, nullptr, nullptr, &built, &error),
             FAULTLOOM_E_ARGUMENT);
   const capi_test::ErrorOwner owner(error);
   EXPECT_NE(std::string(faultloom_error_message(error)).find("'rates'"), std::string::npos);
@@ -142,8 +144,8 @@ TEST(ModelErrors, EveryProblemOfTheVehicle) {
   const std::string text = vehicle.dump();
   faultloom_model* built = nullptr;
   faultloom_error* error = nullptr;
-  EXPECT_EQ(faultloom_model_from_json(text.data(), text.size(), nullptr, 0, nullptr, 0, nullptr, 0, nullptr,
-                                      0, nullptr, nullptr, &built, &error),
+  EXPECT_EQ(faultloom_model_from_json(text.data(), text.size(), nullptr, 0, nullptr, 0, nullptr, 0,
+                                      nullptr, 0, nullptr, nullptr, &built, &error),
             FAULTLOOM_E_SCHEMA);
   const capi_test::ErrorOwner owner(error);
   EXPECT_EQ(built, nullptr);
@@ -154,8 +156,8 @@ TEST(ModelErrors, NameTheDocumentAtFault) {
   const std::string vehicle = capi_test::small_vehicle();
   faultloom_model* built = nullptr;
   faultloom_error* error = nullptr;
-  EXPECT_EQ(faultloom_model_from_json(vehicle.data(), vehicle.size(), nullptr, 0, "{}", 2, nullptr, 0,
-                                      nullptr, 0, nullptr, nullptr, &built, &error),
+  EXPECT_EQ(faultloom_model_from_json(vehicle.data(), vehicle.size(), nullptr, 0, "{}", 2, nullptr,
+                                      0, nullptr, 0, nullptr, nullptr, &built, &error),
             FAULTLOOM_E_SCHEMA);
   const capi_test::ErrorOwner owner(error);
   EXPECT_NE(std::string(faultloom_error_message(error)).find("rates"), std::string::npos)

@@ -38,21 +38,25 @@ TEST_F(NullArguments, Documents) {
   faultloom_text* out = no_text;
   faultloom_model* built = nullptr;
   expect_refused({
-      {"document", [&](auto** e) { return faultloom_check_document(nullptr, 0, nullptr, 0, &out, e); }},
-      {"problems", [&](auto** e) { return faultloom_check_document(text, size, nullptr, 0, nullptr, e); }},
-      {"csv", [&](auto** e) { return faultloom_vehicle_from_run_list(nullptr, 0, "A", 1, &out, e); }},
+      {"document",
+       [&](auto** e) { return faultloom_check_document(nullptr, 0, nullptr, 0, &out, e); }},
+      {"problems",
+       [&](auto** e) { return faultloom_check_document(text, size, nullptr, 0, nullptr, e); }},
+      {"csv",
+       [&](auto** e) { return faultloom_vehicle_from_run_list(nullptr, 0, "A", 1, &out, e); }},
       {"vehicle_id",
        [&](auto** e) { return faultloom_vehicle_from_run_list(text, size, nullptr, 0, &out, e); }},
-      {"vehicle", [&](auto** e) { return faultloom_vehicle_from_run_list(text, size, "A", 1, nullptr, e); }},
+      {"vehicle",
+       [&](auto** e) { return faultloom_vehicle_from_run_list(text, size, "A", 1, nullptr, e); }},
       {"vehicle",
        [&](auto** e) {
-         return faultloom_model_from_json(nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0,
-                                          nullptr, nullptr, &built, e);
+         return faultloom_model_from_json(nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr,
+                                          0, nullptr, nullptr, &built, e);
        }},
       {"model",
        [&](auto** e) {
-         return faultloom_model_from_json(text, size, nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0,
-                                          nullptr, nullptr, nullptr, e);
+         return faultloom_model_from_json(text, size, nullptr, 0, nullptr, 0, nullptr, 0, nullptr,
+                                          0, nullptr, nullptr, nullptr, e);
        }},
   });
 }
@@ -63,7 +67,8 @@ TEST_F(NullArguments, Model) {
       {"model", [&](auto** e) { return faultloom_model_summary(nullptr, &out, e); }},
       {"summary", [&](auto** e) { return faultloom_model_summary(model(), nullptr, e); }},
       {"model", [&](auto** e) { return faultloom_model_lint(nullptr, nullptr, nullptr, &out, e); }},
-      {"problems", [&](auto** e) { return faultloom_model_lint(model(), nullptr, nullptr, nullptr, e); }},
+      {"problems",
+       [&](auto** e) { return faultloom_model_lint(model(), nullptr, nullptr, nullptr, e); }},
   });
 }
 
@@ -82,7 +87,9 @@ TEST_F(NullArguments, Circuit) {
       {"volts",
        [&](auto** e) { return faultloom_terminal_volts(model(), text, size, nullptr, 1, &n, e); }},
       {"needed",
-       [&](auto** e) { return faultloom_terminal_volts(model(), text, size, &value, 1, nullptr, e); }},
+       [&](auto** e) {
+         return faultloom_terminal_volts(model(), text, size, &value, 1, nullptr, e);
+       }},
       {"model", [&](auto** e) { return faultloom_solve(nullptr, text, size, &out, e); }},
       {"solution", [&](auto** e) { return faultloom_solve(model(), text, size, nullptr, e); }},
       {"model", [&](auto** e) { return faultloom_spice_deck(nullptr, text, size, &out, e); }},
@@ -102,7 +109,9 @@ TEST_F(NullArguments, Modes) {
       {"model", [&](auto** e) { return faultloom_mode_name(nullptr, 0, &name, e); }},
       {"name", [&](auto** e) { return faultloom_mode_name(model(), 0, nullptr, e); }},
       {"model",
-       [&](auto** e) { return faultloom_mode_priors(nullptr, nullptr, 0, values.data(), modes, &n, e); }},
+       [&](auto** e) {
+         return faultloom_mode_priors(nullptr, nullptr, 0, values.data(), modes, &n, e);
+       }},
       {"priors",
        [&](auto** e) { return faultloom_mode_priors(model(), nullptr, 0, nullptr, modes, &n, e); }},
       {"needed",
@@ -111,20 +120,23 @@ TEST_F(NullArguments, Modes) {
        }},
       {"model",
        [&](auto** e) {
-         return faultloom_mode_posteriors(nullptr, text, size, nullptr, nullptr, values.data(), modes, &n, e);
+         return faultloom_mode_posteriors(nullptr, text, size, nullptr, nullptr, values.data(),
+                                          modes, &n, e);
        }},
       {"job",
        [&](auto** e) {
-         return faultloom_mode_posteriors(model(), nullptr, 0, nullptr, nullptr, values.data(), modes, &n, e);
+         return faultloom_mode_posteriors(model(), nullptr, 0, nullptr, nullptr, values.data(),
+                                          modes, &n, e);
        }},
       {"posteriors",
        [&](auto** e) {
-         return faultloom_mode_posteriors(model(), text, size, nullptr, nullptr, nullptr, modes, &n, e);
+         return faultloom_mode_posteriors(model(), text, size, nullptr, nullptr, nullptr, modes, &n,
+                                          e);
        }},
       {"needed",
        [&](auto** e) {
-         return faultloom_mode_posteriors(model(), text, size, nullptr, nullptr, values.data(), modes,
-                                          nullptr, e);
+         return faultloom_mode_posteriors(model(), text, size, nullptr, nullptr, values.data(),
+                                          modes, nullptr, e);
        }},
   });
 }
@@ -135,9 +147,9 @@ TEST_F(NullArguments, Questions) {
     decltype(&faultloom_rank) ask;
   };
   faultloom_text* out = no_text;
-  for (const Question& question : {Question{"ranking", &faultloom_rank},
-                                   Question{"step", &faultloom_next_step},
-                                   Question{"explanation", &faultloom_explain}}) {
+  for (const Question& question :
+       {Question{"ranking", &faultloom_rank}, Question{"step", &faultloom_next_step},
+        Question{"explanation", &faultloom_explain}}) {
     const auto ask = question.ask;
     expect_refused({
         {"model",
@@ -145,7 +157,9 @@ TEST_F(NullArguments, Questions) {
         {"job",
          [&](auto** e) { return ask(model(), nullptr, 0, nullptr, 0, nullptr, nullptr, &out, e); }},
         {question.answer,
-         [&](auto** e) { return ask(model(), text, size, nullptr, 0, nullptr, nullptr, nullptr, e); }},
+         [&](auto** e) {
+           return ask(model(), text, size, nullptr, 0, nullptr, nullptr, nullptr, e);
+         }},
     });
   }
 }
@@ -156,8 +170,8 @@ TEST_F(NullArguments, OutputsAreClearedEvenThen) {
   EXPECT_EQ(faultloom_model_summary(nullptr, &out, nullptr), FAULTLOOM_E_ARGUMENT);
   EXPECT_EQ(out, nullptr);
   auto* built = reinterpret_cast<faultloom_model*>(&rubbish);
-  EXPECT_EQ(faultloom_model_from_json(nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr,
-                                      nullptr, &built, nullptr),
+  EXPECT_EQ(faultloom_model_from_json(nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0, nullptr, 0,
+                                      nullptr, nullptr, &built, nullptr),
             FAULTLOOM_E_ARGUMENT);
   EXPECT_EQ(built, nullptr);
   size_t n = 7;
@@ -167,7 +181,8 @@ TEST_F(NullArguments, OutputsAreClearedEvenThen) {
   EXPECT_EQ(faultloom_mode_name(nullptr, 0, &name, nullptr), FAULTLOOM_E_ARGUMENT);
   EXPECT_EQ(name, nullptr);
   n = 7;
-  EXPECT_EQ(faultloom_terminal_volts(nullptr, nullptr, 0, nullptr, 0, &n, nullptr), FAULTLOOM_E_ARGUMENT);
+  EXPECT_EQ(faultloom_terminal_volts(nullptr, nullptr, 0, nullptr, 0, &n, nullptr),
+            FAULTLOOM_E_ARGUMENT);
   EXPECT_EQ(n, 0U);
 }
 

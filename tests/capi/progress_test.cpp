@@ -46,8 +46,9 @@ class ProgressTest : public capi_test::WithModel {
         {"explain", [this](auto p, void* u) { return ask(&faultloom_explain, p, u); }},
         {"lint",
          [](auto p, void* u) {
-           return reply_of(
-               [&](auto** out, auto** error) { return faultloom_model_lint(model(), p, u, out, error); });
+           return reply_of([&](auto** out, auto** error) {
+             return faultloom_model_lint(model(), p, u, out, error);
+           });
          }},
     };
   }
@@ -122,9 +123,10 @@ TEST_F(ProgressTest, StoppedModelIsNotBuilt) {
   watcher.stop_at = 0;
   faultloom_model* built = nullptr;
   faultloom_error* error = nullptr;
-  EXPECT_EQ(faultloom_model_from_json(vehicle.data(), vehicle.size(), nullptr, 0, nullptr, 0, nullptr, 0,
-                                      nullptr, 0, &Watcher::watch, &watcher, &built, &error),
-            FAULTLOOM_E_CANCELLED);
+  EXPECT_EQ(
+      faultloom_model_from_json(vehicle.data(), vehicle.size(), nullptr, 0, nullptr, 0, nullptr, 0,
+                                nullptr, 0, &Watcher::watch, &watcher, &built, &error),
+      FAULTLOOM_E_CANCELLED);
   const capi_test::ErrorOwner owner(error);
   EXPECT_EQ(faultloom_error_code(error), FAULTLOOM_E_CANCELLED);
   EXPECT_EQ(built, nullptr);

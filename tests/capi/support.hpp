@@ -2,9 +2,9 @@
 
 #include <faultloom.h>
 
+#include <gtest/gtest.h>
 #include <cstddef>
 #include <fstream>
-#include <gtest/gtest.h>
 #include <iterator>
 #include <memory>
 #include <nlohmann/json.hpp>

@@ -11,7 +11,8 @@ static char* read_file(const char* path, size_t* size) {
   char* text = NULL;
   long length;
   if (file == NULL) return NULL;
-  if (fseek(file, 0, SEEK_END) == 0 && (length = ftell(file)) >= 0 && fseek(file, 0, SEEK_SET) == 0) {
+  if (fseek(file, 0, SEEK_END) == 0 && (length = ftell(file)) >= 0 &&
+      fseek(file, 0, SEEK_SET) == 0) {
     text = malloc((size_t)length + 1);
     if (text != NULL) {
       *size = fread(text, 1, (size_t)length, file);
@@ -44,13 +45,14 @@ int main(void) {
   CHECK(vehicle != NULL && job != NULL);
   if (vehicle == NULL || job == NULL) return 1;
 
-  CHECK(faultloom_model_from_json(vehicle, vehicle_size, NULL, 0, NULL, 0, NULL, 0, NULL, 0, NULL, NULL,
-                                  &model, &error) == FAULTLOOM_OK);
+  CHECK(faultloom_model_from_json(vehicle, vehicle_size, NULL, 0, NULL, 0, NULL, 0, NULL, 0, NULL,
+                                  NULL, &model, &error) == FAULTLOOM_OK);
   if (error != NULL) fprintf(stderr, "%s\n", faultloom_error_message(error));
   CHECK(error == NULL && model != NULL);
   CHECK(faultloom_terminal_volts(model, NULL, 0, NULL, 0, &needed, &error) == FAULTLOOM_OK);
   CHECK(needed > 0);
-  CHECK(faultloom_rank(model, job, job_size, NULL, 0, NULL, NULL, &ranking, &error) == FAULTLOOM_OK);
+  CHECK(faultloom_rank(model, job, job_size, NULL, 0, NULL, NULL, &ranking, &error) ==
+        FAULTLOOM_OK);
   if (error != NULL) fprintf(stderr, "%s\n", faultloom_error_message(error));
   CHECK(strstr(faultloom_text_data(ranking), "\"faultloom.ranking\"") != NULL);
   CHECK(strlen(faultloom_text_data(ranking)) == faultloom_text_size(ranking));

@@ -7,7 +7,8 @@
 namespace faultloom::witness {
 namespace {
 
-static_assert(std::numeric_limits<long double>::digits >= 64, "extended precision is the point of this");
+static_assert(std::numeric_limits<long double>::digits >= 64,
+              "extended precision is the point of this");
 
 using Row = std::vector<long double>;
 
@@ -17,7 +18,8 @@ std::size_t at(vehicle::Index i) { return static_cast<std::size_t>(i); }
 std::vector<Row> equations(const vehicle::Vehicle& vehicle, const std::vector<Part>& parts) {
   const auto n = vehicle.terminals.size();
   std::vector<Row> rows(n, Row(n + 1, 0));
-  for (std::size_t t = 0; t < n; ++t) rows[t][t] += 1 / static_cast<long double>(vehicle.terminals[t].leakage_ohm);
+  for (std::size_t t = 0; t < n; ++t)
+    rows[t][t] += 1 / static_cast<long double>(vehicle.terminals[t].leakage_ohm);
   for (std::size_t e = 0; e < parts.size(); ++e) {
     if (!parts[e].conducts) continue;
     const auto a = at(vehicle.elements[e].a);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numeric>
+#include <set>
 #include <stdexcept>
 #include <utility>
 
@@ -38,25 +39,30 @@ void apply(const vehicle::Change& change, const vehicle::Element& element, Fault
 
 }  // namespace
 
-std::vector<Faulty> with_fault(const vehicle::Vehicle& vehicle, Index mode) {
+bool independent(const vehicle::Vehicle& vehicle, std::span<const Index> modes) {
+  std::set<Index> changed;
+  for (const auto mode : modes)
+    for (const auto& change : vehicle.modes[at(mode)].changes)
+      if (!changed.insert(change.element).second) return false;
+  return true;
+}
+
+std::vector<Faulty> with_faults(const vehicle::Vehicle& vehicle, std::span<const Index> modes) {
+  if (!independent(vehicle, modes)) throw std::invalid_argument("an element is changed twice");
   std::vector<Faulty> elements;
   for (const auto& element : vehicle.elements) {
     const bool driven = element.type == ElementType::source || element.type == ElementType::diode;
     elements.push_back({switches(element) ? Conducts::by_rule : Conducts::always, element.ohm,
                         driven ? element.emf_volt : 0.0, 1, false});
   }
-  if (mode == vehicle::none) return elements;
-  std::vector<bool> changed(elements.size(), false);
-  for (const auto& change : vehicle.modes[at(mode)].changes) {
-    // One change per element keeps the order of application out of this.
-    if (changed[at(change.element)]) throw std::runtime_error("a mode changes an element twice");
-    changed[at(change.element)] = true;
-    apply(change, vehicle.elements[at(change.element)], elements[at(change.element)]);
-  }
+  for (const auto mode : modes)
+    for (const auto& change : vehicle.modes[at(mode)].changes)
+      apply(change, vehicle.elements[at(change.element)], elements[at(change.element)]);
   return elements;
 }
 
-NaiveVehicle::NaiveVehicle(const vehicle::Vehicle& vehicle, std::vector<Faulty> elements, VoltsOf volts_of)
+NaiveVehicle::NaiveVehicle(const vehicle::Vehicle& vehicle, std::vector<Faulty> elements,
+                           VoltsOf volts_of)
     : vehicle_(vehicle),
       elements_(std::move(elements)),
       volts_of_(std::move(volts_of)),
@@ -111,14 +117,17 @@ Rest NaiveVehicle::settle_from(const Rest& before, const vehicle::ControlState& 
     seen.push_back(now);
     now.second = remember(now.first, now.second);
     now.first = contacts(now.second, state);
-    if (now.first == seen.back().first) return {now.first, now.second, Flags(elements_.size(), false), false};
+    if (now.first == seen.back().first)
+      return {now.first, now.second, Flags(elements_.size(), false), false};
   }
   Rest rest{{}, {}, Flags(elements_.size(), false), true};
   auto lowest = now;
   for (auto i = std::find(seen.begin(), seen.end(), now); i != seen.end(); ++i) {
     for (std::size_t e = 0; e < elements_.size(); ++e)
       if (i->first[e] != now.first[e]) rest.chattering[e] = true;
-    if (lower(i->first, lowest.first) || (i->first == lowest.first && lower(i->second, lowest.second))) lowest = *i;
+    if (lower(i->first, lowest.first) ||
+        (i->first == lowest.first && lower(i->second, lowest.second)))
+      lowest = *i;
   }
   rest.closed = lowest.first;
   rest.memory = lowest.second;
@@ -141,7 +150,8 @@ Flags NaiveVehicle::contacts(const Flags& memory, const vehicle::ControlState& s
   Flags closed(elements_.size());
   for (std::size_t e = 0; e < elements_.size(); ++e)
     closed[e] = elements_[e].conducts == Conducts::always ||
-                (elements_[e].conducts == Conducts::by_rule && holds(vehicle_.elements[e].closed_when, memory, state));
+                (elements_[e].conducts == Conducts::by_rule &&
+                 holds(vehicle_.elements[e].closed_when, memory, state));
   return closed;
 }
 
@@ -161,9 +171,11 @@ Flags NaiveVehicle::remember(const Flags& closed, const Flags& memory) {
     } else if (closed[at(atom.element)]) {
       const auto& element = vehicle_.elements[at(atom.element)];
       const auto& faulty = elements_[at(atom.element)];
-      value = std::abs((volts[at(element.a)] - volts[at(element.b)] - faulty.emf_volt) / faulty.ohm);
+      value =
+          std::abs((volts[at(element.a)] - volts[at(element.b)] - faulty.emf_volt) / faulty.ohm);
     }
-    result[i] = value >= atom.rises * factor || (memory[i] && (atom.stays || value > atom.falls * factor));
+    result[i] =
+        value >= atom.rises * factor || (memory[i] && (atom.stays || value > atom.falls * factor));
   }
   return result;
 }
@@ -174,7 +186,9 @@ bool NaiveVehicle::holds(const vehicle::Condition& condition, const Flags& memor
   std::vector<bool> stack;
   for (const auto& op : condition.ops) {
     const bool joins = op.type == Type::all || op.type == Type::any;
-    const auto operands = static_cast<std::ptrdiff_t>(joins ? op.count : op.type == Type::negate ? 1 : 0);
+    const auto operands = static_cast<std::ptrdiff_t>(joins                     ? op.count
+                                                      : op.type == Type::negate ? 1
+                                                                                : 0);
     const auto first = stack.end() - operands;
     bool value = false;
     if (op.type == Type::constant) value = op.count != 0;

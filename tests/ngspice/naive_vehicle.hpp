@@ -6,6 +6,7 @@
 
 #include <functional>
 #include <map>
+#include <span>
 #include <vector>
 
 /// A second implementation of how contacts come to rest, written from the documentation of
@@ -26,8 +27,11 @@ struct Faulty {
   friend bool operator==(const Faulty&, const Faulty&) = default;
 };
 
-/// All elements with one mode applied, none of it if `mode` is vehicle::none.
-[[nodiscard]] std::vector<Faulty> with_fault(const vehicle::Vehicle& vehicle, Index mode);
+/// Whether no element is changed twice; with_faults() leaves open what that would mean.
+[[nodiscard]] bool independent(const vehicle::Vehicle& vehicle, std::span<const Index> modes);
+/// All elements with these independent modes applied.
+[[nodiscard]] std::vector<Faulty> with_faults(const vehicle::Vehicle& vehicle,
+                                              std::span<const Index> modes);
 
 /// One truth value per element or atom.
 using Flags = std::vector<bool>;

@@ -63,7 +63,8 @@ void start() {
 
 /// ngspice adds gmin where it can and pivots loosely by default; neither does any good to a network whose
 /// conductances span twelve decades.
-constexpr std::string_view options = ".options gmin=1e-30 pivrel=0.9 pivtol=1e-30 reltol=1e-10 vntol=1e-15 abstol=1e-18";
+constexpr std::string_view options =
+    ".options gmin=1e-30 pivrel=0.9 pivtol=1e-30 reltol=1e-10 vntol=1e-15 abstol=1e-18";
 
 }  // namespace
 
@@ -78,7 +79,8 @@ Spice::Spice(const circuit::Circuit& circuit) : deck_(reports::complete_spice_de
   std::vector<char*> pointers;
   for (auto& line : lines) pointers.push_back(line.data());
   pointers.push_back(nullptr);
-  if (ngSpice_Circ(pointers.data()) != 0) throw std::runtime_error("ngspice rejects the deck: " + received().log);
+  if (ngSpice_Circ(pointers.data()) != 0)
+    throw std::runtime_error("ngspice rejects the deck: " + received().log);
   const auto& healthy = circuit.healthy();
   for (std::size_t e = 0; e < healthy.siemens.size(); ++e)
     now_.push_back({true, 1 / healthy.siemens[e], healthy.ampere[e] / healthy.siemens[e]});
@@ -93,7 +95,8 @@ Spice::~Spice() {
 
 void Spice::command(const std::string& text) {
   std::string copy = text;
-  if (ngSpice_Command(copy.data()) != 0) throw std::runtime_error("ngspice fails at '" + text + "': " + received().log);
+  if (ngSpice_Command(copy.data()) != 0)
+    throw std::runtime_error("ngspice fails at '" + text + "': " + received().log);
 }
 
 void Spice::find_nodes() {
@@ -130,7 +133,8 @@ std::vector<double> Spice::volts(const std::vector<Part>& parts) {
   command("op");
   ++runs_;
   const auto& values = received().values;
-  if (values.empty()) throw std::runtime_error("ngspice finds no operating point: " + received().log);
+  if (values.empty())
+    throw std::runtime_error("ngspice finds no operating point: " + received().log);
   std::vector<double> result;
   result.reserve(place_.size());
   for (const auto place : place_) result.push_back(place < values.size() ? values[place] : 0.0);

@@ -1,9 +1,9 @@
 #pragma once
 
+#include <fmt/format.h>
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
-#include <fmt/format.h>
 #include <fstream>
 #include <iterator>
 #include <nlohmann/json.hpp>
@@ -37,7 +37,8 @@ inline std::vector<std::string> names(const std::filesystem::path& folder) {
   std::vector<std::string> found;
   std::error_code none_there;
   for (const auto& entry : std::filesystem::directory_iterator(folder, none_there))
-    if (std::filesystem::exists(entry.path() / "case.json")) found.push_back(entry.path().filename().string());
+    if (std::filesystem::exists(entry.path() / "case.json"))
+      found.push_back(entry.path().filename().string());
   std::sort(found.begin(), found.end());
   return found;
 }
@@ -46,8 +47,8 @@ inline std::vector<std::string> names(const std::filesystem::path& folder) {
 inline Case read_case(const std::filesystem::path& folder, const std::filesystem::path& data) {
   const json document = json::parse(read_file(folder / "case.json"));
   for (const auto& [key, value] : document.items())
-    if (!(key == "source" || key == "vehicle" || key == "call" || key == "input" || key == "options" ||
-          key == "expect"))
+    if (!(key == "source" || key == "vehicle" || key == "call" || key == "input" ||
+          key == "options" || key == "expect"))
       throw std::runtime_error("a case has no member '" + key + "'");
   Case result;
   result.source = document.at("source").get<std::string>();
@@ -56,7 +57,8 @@ inline Case read_case(const std::filesystem::path& folder, const std::filesystem
   result.input = document.at("input").dump();
   if (document.contains("options")) result.options = document["options"].dump();
   result.expect = document.at("expect");
-  if (result.source.empty()) throw std::runtime_error("a case must say where its numbers come from");
+  if (result.source.empty())
+    throw std::runtime_error("a case must say where its numbers come from");
   if (!result.expect.is_array() || result.expect.empty())
     throw std::runtime_error("a case must expect something");
   const bool about_a_job = result.call == "rank" || result.call == "next";
@@ -68,9 +70,11 @@ inline Case read_case(const std::filesystem::path& folder, const std::filesystem
 }
 
 /// The answer of the call `volts`, which has none in JSON: {"volts":{terminal:V}} as in solve.
-inline json volts_answer(const std::vector<std::string>& terminals, const std::vector<double>& volts) {
+inline json volts_answer(const std::vector<std::string>& terminals,
+                         const std::vector<double>& volts) {
   if (terminals.size() != volts.size())
-    throw std::runtime_error(fmt::format("{} terminals, but {} voltages", terminals.size(), volts.size()));
+    throw std::runtime_error(
+        fmt::format("{} terminals, but {} voltages", terminals.size(), volts.size()));
   json answer = {{"volts", json::object()}};
   for (std::size_t i = 0; i < volts.size(); ++i) answer["volts"][terminals[i]] = volts[i];
   return answer;
@@ -96,8 +100,10 @@ inline std::string misfit(const json& value, const json& expected) {
       if (!(std::abs(number() - limit) <= tolerance))
         return fmt::format("is {} instead of {} within {}", number(), limit, tolerance);
     }
-    if (key == "at_least" && !(number() >= limit)) return fmt::format("is {}, below {}", number(), limit);
-    if (key == "at_most" && !(number() <= limit)) return fmt::format("is {}, above {}", number(), limit);
+    if (key == "at_least" && !(number() >= limit))
+      return fmt::format("is {}, below {}", number(), limit);
+    if (key == "at_most" && !(number() <= limit))
+      return fmt::format("is {}, above {}", number(), limit);
   }
   return checks == 0 ? "is not checked by anything" : "";
 }
@@ -108,8 +114,8 @@ inline std::vector<std::string> failures(const json& answer, const json& expect)
   for (const json& expected : expect) {
     const auto pointer = expected.at("pointer").get<std::string>();
     const json::json_pointer place(pointer);
-    const std::string problem =
-        answer.contains(place) ? misfit(answer.at(place), expected) : std::string("is not in the answer");
+    const std::string problem = answer.contains(place) ? misfit(answer.at(place), expected)
+                                                       : std::string("is not in the answer");
     if (!problem.empty()) found.push_back("'" + pointer + "' " + problem);
   }
   return found;

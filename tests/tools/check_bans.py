@@ -77,7 +77,9 @@ def declares_variable(statement: str) -> bool:
         return False
     if "(" in head.split("=", 1)[0]:
         return False
-    return re.match(r"^[\w:<>,\s*&]+\s[*&]*\w+(\s*\[[^\]]*\])*\s*(=.*)?$", head, re.DOTALL) is not None
+    return (
+        re.match(r"^[\w:<>,\s*&]+\s[*&]*\w+(\s*\[[^\]]*\])*\s*(=.*)?$", head, re.DOTALL) is not None
+    )
 
 
 def mutable_state(code: str) -> list[tuple[int, str]]:

@@ -48,7 +48,9 @@ def compile_alone(compiler: str, standard: str, language: str, header: Path) -> 
     """Compiles a source that holds nothing but the header."""
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / ("alone.c" if language == "c" else "alone.cpp")
-        source.write_text(f'#include "{header.resolve()}"\nint faultloom_alone;\n', encoding="utf-8")
+        source.write_text(
+            f'#include "{header.resolve()}"\nint faultloom_alone;\n', encoding="utf-8"
+        )
         command = [compiler, f"-std={standard}", "-x", language, "-pedantic", "-Wall", "-Wextra"]
         command += ["-Werror", "-fsyntax-only", str(source)]
         result = subprocess.run(command, capture_output=True, text=True, check=False)
@@ -79,7 +81,9 @@ def main() -> int:
         found.append("the header declares no function")
     found += compile_alone(options.cc, "c99", "c", header)
     found += compile_alone(options.cxx, "c++11", "c++", header)
-    print("\n".join(found) if found else f"{len(declared)} functions: header, list and library agree.")
+    print(
+        "\n".join(found) if found else f"{len(declared)} functions: header, list and library agree."
+    )
     return 1 if found else 0
 
 

@@ -30,7 +30,7 @@ need_packages() {
   done
   if ((${#missing[@]} == 0)); then return; fi
   say "Installing Debian packages: ${missing[*]}"
-  as_root apt-get update -qq
+  as_root apt-get update -qq || echo "Going on with the package lists that are there"
   as_root env DEBIAN_FRONTEND=noninteractive \
     apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
 }

@@ -32,7 +32,9 @@ class IncludeEdges(Sources):
         return len(check_include_edges.check(self.project))
 
     def test_downwards_is_fine(self) -> None:
-        text = "#include <faultloom/belief/a.hpp>\n#include <faultloom/rates/b.hpp>\n#include <map>\n"
+        text = (
+            "#include <faultloom/belief/a.hpp>\n#include <faultloom/rates/b.hpp>\n#include <map>\n"
+        )
         self.assertEqual(self.found("belief", text), 0)
 
     def test_upwards_is_found(self) -> None:
@@ -99,7 +101,7 @@ class Bans(Sources):
             "constexpr int limit = 3;",
             "inline constexpr std::array<int, 2> pair{1, 2};",
             "const std::map<int, int> table = {{1, 2}, {3, 4}};",
-            "static const char* const names[] = {\"a\", \"b\"};",
+            'static const char* const names[] = {"a", "b"};',
             "void f() { static const std::map<int, int> table{{1, 2}}; int local = 0; }",
             "constexpr std::size_t limit = std::size_t{16} * 1024 * 1024;",
             "struct A {\n  int field = 0;\n  static int made();\n  static constexpr int k = 1;\n};",
@@ -126,7 +128,9 @@ FAULTLOOM_API int faultloom_one(const char* a,
 FAULTLOOM_API const faultloom_t *
 faultloom_two(void);
 """
-        self.assertEqual(check_header.declared_functions(header), {"faultloom_one", "faultloom_two"})
+        self.assertEqual(
+            check_header.declared_functions(header), {"faultloom_one", "faultloom_two"}
+        )
 
     def test_differences(self) -> None:
         self.assertEqual(check_header.differences("a", {"x"}, "b", {"x"}), [])

@@ -1,8 +1,8 @@
 // The reference cases through the C++ interface.
 #include <support/case_check.hpp>
 
-#include <faultloom/documents/model.hpp>
 #include <gtest/gtest.h>
+#include <faultloom/documents/model.hpp>
 
 namespace {
 
@@ -26,7 +26,8 @@ TEST_P(ModelCases, Hold) {
   const Case test = case_check::read_case(std::string(FAULTLOOM_TESTS_DIR "/cases/") + GetParam(),
                                           FAULTLOOM_DATA_DIR);
   SCOPED_TRACE(test.source);
-  for (const auto& failure : case_check::failures(answer_of(test), test.expect)) ADD_FAILURE() << failure;
+  for (const auto& failure : case_check::failures(answer_of(test), test.expect))
+    ADD_FAILURE() << failure;
 }
 
 std::string name_of(const ::testing::TestParamInfo<std::string>& info) {
@@ -38,6 +39,7 @@ std::string name_of(const ::testing::TestParamInfo<std::string>& info) {
 
 GTEST_ALLOW_UNINSTANTIATED_PARAMETERIZED_TEST(ModelCases);
 INSTANTIATE_TEST_SUITE_P(Reference, ModelCases,
-                         ::testing::ValuesIn(case_check::names(FAULTLOOM_TESTS_DIR "/cases")), name_of);
+                         ::testing::ValuesIn(case_check::names(FAULTLOOM_TESTS_DIR "/cases")),
+                         name_of);
 
 }  // namespace

@@ -1,4 +1,4 @@
-"""Answers of the library as typed objects. Each is also a read-only mapping of the JSON it came from."""
+"""Answers as typed objects. Each is also a read-only mapping of the JSON it came from."""
 
 from __future__ import annotations
 
@@ -64,8 +64,8 @@ class Candidate(Part):
     """One full account of what is broken.
 
     Attributes:
-        modes: One item per fault; an item lists the modes (COMPONENT/mode) that no reading tells apart.
-            Empty: nothing is broken.
+        modes: One item per fault; an item lists the modes (COMPONENT/mode) that no reading tells
+            apart. Empty: nothing is broken.
         probability: Of exactly this and nothing else being broken.
     """
 
@@ -149,7 +149,7 @@ class Entry(Part):
 
 @dataclass(frozen=True, slots=True)
 class Weighed(Part):
-    """A suspect of an explanation; `decibans` sums what all entries say for (+) or against (-) it."""
+    """A suspect of an explanation; `decibans` sums what all entries say for or against it."""
 
     id: str
     title: str
@@ -321,8 +321,8 @@ class Ranking(Answer):
         no_fault: Probability that nothing is broken now [1].
         not_in_model: Probability that it is something the wiring model does not know [1].
         bound: At most this much probability lies outside all that was worked through [1].
-        conflict: log10 of how much less likely the entries are together than apart; well above 0 they
-            contradict each other.
+        conflict: log10 of how much less likely the entries are together than apart; well above 0
+            they contradict each other.
         log_evidence: Natural logarithm of the probability of the entries.
     """
 
@@ -428,8 +428,8 @@ class Summary(Answer):
         id: Id of the vehicle.
         title: What it is.
         nominal_volt: Rated pack voltage [V].
-        counts: Number of terminals, parts, wires, looms, zones, connectors, contacts, elements, modes
-            and controls.
+        counts: Number of terminals, parts, wires, looms, zones, connectors, contacts, elements,
+            modes and controls.
         controls: What the driver moves.
         components: Everything that can break.
     """

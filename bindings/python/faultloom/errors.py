@@ -65,7 +65,8 @@ class Error(ValueError):
     problems: list[Problem]
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = list(problems) or [Problem(int(Code.INTERNAL), "internal", "Unspecified problem", "")]
+        unknown = Problem(int(Code.INTERNAL), "internal", "Unspecified problem", "")
+        self.problems = list(problems) or [unknown]
         super().__init__(self.problems)
 
     @classmethod

@@ -45,7 +45,7 @@ class Model:
         >>> import faultloom
         >>> model = faultloom.Model(faultloom.data_path() / "vehicles" / "mulch-tug.json")
         >>> model.summary().nominal_volt
-        24
+        24.0
     """
 
     def __init__(
@@ -107,6 +107,8 @@ class Model:
         state: Mapping[str, str] | None = None,
         modes: Iterable[str] = (),
         lifted: Iterable[str] = (),
+        *,
+        isolated: bool = False,
     ) -> NDArray[np.float64]:
         """Voltage of every terminal against pack negative [V], in the order of `terminals`.
 
@@ -114,6 +116,7 @@ class Model:
             state: Position by control; controls left out are at rest.
             modes: What is broken, each COMPONENT/mode.
             lifted: Wire ends taken off, each WIRE:from or WIRE:to.
+            isolated: Whether the pack is isolated the way the vehicle says.
 
         Raises:
             Error: A name does not exist, or two modes of one component are given.
@@ -124,13 +127,15 @@ class Model:
             >>> float(volts["BAT1.negative"])
             0.0
         """
-        return self._core.terminal_volts(_situation(state, modes, lifted))
+        return self._core.terminal_volts(_situation(state, modes, lifted, isolated))
 
     def solve(
         self,
         state: Mapping[str, str] | None = None,
         modes: Iterable[str] = (),
         lifted: Iterable[str] = (),
+        *,
+        isolated: bool = False,
     ) -> Solution:
         """The circuit in one situation: volts, amps, contacts and signs. As `terminal_volts`.
 
@@ -138,16 +143,18 @@ class Model:
             >>> Model.shipped("mulch-tug").solve({"key": "on"}).chatters
             False
         """
-        return Solution(self._core.solve_json(_situation(state, modes, lifted)))
+        return Solution(self._core.solve_json(_situation(state, modes, lifted, isolated)))
 
     def spice_deck(
         self,
         state: Mapping[str, str] | None = None,
         modes: Iterable[str] = (),
         lifted: Iterable[str] = (),
+        *,
+        isolated: bool = False,
     ) -> str:
         """The circuit in one situation as a SPICE deck. As `terminal_volts`."""
-        return self._core.spice_deck(_situation(state, modes, lifted))
+        return self._core.spice_deck(_situation(state, modes, lifted, isolated))
 
     def mode_priors(self, job: Document | None = None) -> NDArray[np.float64]:
         """Probability of each mode before any reading, in the order of `modes` [1].
@@ -160,7 +167,9 @@ class Model:
         """
         return self._core.mode_priors(_text_or_none(job))
 
-    def mode_posteriors(self, job: Document, *, progress: Progress | None = None) -> NDArray[np.float64]:
+    def mode_posteriors(
+        self, job: Document, *, progress: Progress | None = None
+    ) -> NDArray[np.float64]:
         """Probability of each mode given the job, in the order of `modes` [1].
 
         Raises:
@@ -181,8 +190,8 @@ class Model:
         Args:
             job: The job with what was found.
             top: Most rows per list; 20 if None.
-            prune: Leaves out candidates below this share of the likeliest, 0..1e-3; 1e-10 if None. What
-                is left out is counted in `Ranking.bound`.
+            prune: Leaves out candidates below this share of the likeliest, 0..1e-3; 1e-10 if None.
+                What is left out is counted in `Ranking.bound`.
             progress: Watches the work.
 
         Raises:
@@ -218,8 +227,8 @@ class Model:
             progress: Watches the work.
 
         Raises:
-            Error: With every problem of the job; no_step, when nothing fits the constraints; cancelled,
-                when `progress` says stop.
+            Error: With every problem of the job; no_step, when nothing fits the constraints;
+                cancelled, when `progress` says stop.
         """
         options = _options(
             instruments=None if instruments is None else list(instruments),
@@ -248,11 +257,20 @@ class Model:
         Raises:
             Error: With every problem of the job; cancelled, when `progress` says stop.
         """
-        return Explanation(self._core.explain_json(text_of(job), _options(top=top, prune=prune), progress))
+        return Explanation(
+            self._core.explain_json(text_of(job), _options(top=top, prune=prune), progress)
+        )
 
 
-def _situation(state: Mapping[str, str] | None, modes: Iterable[str], lifted: Iterable[str]) -> str:
-    situation = {"state": dict(state or {}), "modes": list(modes), "lifted": list(lifted)}
+def _situation(
+    state: Mapping[str, str] | None, modes: Iterable[str], lifted: Iterable[str], isolated: bool
+) -> str:
+    situation = {
+        "state": dict(state or {}),
+        "modes": list(modes),
+        "lifted": list(lifted),
+        "isolated": isolated,
+    }
     return json.dumps(situation, ensure_ascii=False)
 
 

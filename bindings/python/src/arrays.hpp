@@ -13,7 +13,8 @@ namespace faultloom::python {
   auto keeper = std::make_unique<std::vector<double>>(std::move(values));
   const auto* data = keeper->data();
   const auto size = static_cast<pybind11::ssize_t>(keeper->size());
-  const pybind11::capsule owner(keeper.get(), [](void* p) { delete static_cast<std::vector<double>*>(p); });
+  const pybind11::capsule owner(keeper.get(),
+                                [](void* p) { delete static_cast<std::vector<double>*>(p); });
   keeper.release();  // the capsule has it now
   return pybind11::array_t<double>(size, data, owner);
 }

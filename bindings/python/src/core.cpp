@@ -17,8 +17,8 @@ using namespace py::literals;
 using namespace faultloom::python;
 
 py::list check_document(const std::string& text, const std::optional<std::string>& kinds) {
-  return problem_list(
-      unlocked([&] { return faultloom::documents::check_document(text, kinds ? *kinds : std::string()); }));
+  return problem_list(unlocked(
+      [&] { return faultloom::documents::check_document(text, kinds ? *kinds : std::string()); }));
 }
 
 std::string vehicle_from_run_list(const std::string& csv, const std::string& vehicle_id) {

@@ -35,8 +35,8 @@ py::list error_codes() {
 py::list problem_list(const std::vector<Problem>& problems) {
   py::list rows;
   for (const auto& problem : problems)
-    rows.append(py::make_tuple(static_cast<int>(problem.code), std::string(name_of(problem.code)), problem.message,
-                               problem.pointer));
+    rows.append(py::make_tuple(static_cast<int>(problem.code), std::string(name_of(problem.code)),
+                               problem.message, problem.pointer));
   return rows;
 }
 

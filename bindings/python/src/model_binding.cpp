@@ -26,11 +26,12 @@ std::string_view text_or_default(const MaybeText& text, const char* name) {
   return *text;
 }
 
-Model make_model(const Text& vehicle, const MaybeText& kinds, const MaybeText& rates, const MaybeText& instruments,
-                 const MaybeText& cautions, const py::object& progress) {
-  const documents::ModelSources sources{vehicle, text_or_default(kinds, "kinds"), text_or_default(rates, "rates"),
-                                        text_or_default(instruments, "instruments"),
-                                        text_or_default(cautions, "cautions")};
+Model make_model(const Text& vehicle, const MaybeText& kinds, const MaybeText& rates,
+                 const MaybeText& instruments, const MaybeText& cautions,
+                 const py::object& progress) {
+  const documents::ModelSources sources{
+      vehicle, text_or_default(kinds, "kinds"), text_or_default(rates, "rates"),
+      text_or_default(instruments, "instruments"), text_or_default(cautions, "cautions")};
   return watched(progress, [&](const Progress& watch) { return Model(sources, watch); });
 }
 
@@ -55,14 +56,17 @@ py::array_t<double> mode_priors(const Model& model, const MaybeText& job) {
   return owned_array(unlocked([&] { return model.mode_priors(text); }));
 }
 
-py::array_t<double> mode_posteriors(const Model& model, const Text& job, const py::object& progress) {
-  return owned_array(watched(progress, [&](const Progress& watch) { return model.mode_posteriors(job, watch); }));
+py::array_t<double> mode_posteriors(const Model& model, const Text& job,
+                                    const py::object& progress) {
+  return owned_array(
+      watched(progress, [&](const Progress& watch) { return model.mode_posteriors(job, watch); }));
 }
 
 /// Wraps a call that answers a job in JSON.
 template <std::string (Model::*call)(std::string_view, std::string_view, const Progress&) const>
 Text answer(const Model& model, const Text& job, const Text& options, const py::object& progress) {
-  return watched(progress, [&](const Progress& watch) { return (model.*call)(job, options, watch); });
+  return watched(progress,
+                 [&](const Progress& watch) { return (model.*call)(job, options, watch); });
 }
 
 }  // namespace
@@ -71,7 +75,8 @@ void bind_model(py::module_& module) {
   py::class_<Model>(module, "Model")
       .def(py::init(&make_model), "vehicle"_a, "kinds"_a = py::none(), "rates"_a = py::none(),
            "instruments"_a = py::none(), "cautions"_a = py::none(), "progress"_a = py::none())
-      .def("summary_json", [](const Model& model) { return unlocked([&] { return model.summary_json(); }); })
+      .def("summary_json",
+           [](const Model& model) { return unlocked([&] { return model.summary_json(); }); })
       .def("lint", &lint, "progress"_a = py::none())
       .def("terminal_names", &Model::terminal_names)
       .def("mode_names", &Model::mode_names)
@@ -80,9 +85,12 @@ void bind_model(py::module_& module) {
       .def("terminal_volts", &terminal_volts, "situation"_a)
       .def("solve_json", &solve_json, "situation"_a)
       .def("spice_deck", &spice_deck, "situation"_a)
-      .def("rank_json", &answer<&Model::rank_json>, "job"_a, "options"_a = "", "progress"_a = py::none())
-      .def("next_json", &answer<&Model::next_json>, "job"_a, "options"_a = "", "progress"_a = py::none())
-      .def("explain_json", &answer<&Model::explain_json>, "job"_a, "options"_a = "", "progress"_a = py::none());
+      .def("rank_json", &answer<&Model::rank_json>, "job"_a, "options"_a = "",
+           "progress"_a = py::none())
+      .def("next_json", &answer<&Model::next_json>, "job"_a, "options"_a = "",
+           "progress"_a = py::none())
+      .def("explain_json", &answer<&Model::explain_json>, "job"_a, "options"_a = "",
+           "progress"_a = py::none());
 }
 
 }  // namespace faultloom::python

@@ -11,7 +11,8 @@ namespace {
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-std::vector<Step::Leader> leaders(std::span<const Hypothesis> hypotheses, std::span<const double> weights) {
+std::vector<Step::Leader> leaders(std::span<const Hypothesis> hypotheses,
+                                  std::span<const double> weights) {
   std::map<Index, double> by_component;
   double whole = 0;
   for (std::size_t h = 0; h < hypotheses.size(); ++h) {
@@ -29,14 +30,24 @@ std::vector<Step::Leader> leaders(std::span<const Hypothesis> hypotheses, std::s
 
 class Chooser {
  public:
-  Chooser(const LiveSet& live, const RepairCosts& costs, std::vector<bool> open_zones)
+  Chooser(const LiveSet& live, const RepairCosts& costs, std::vector<bool> open_zones,
+          std::span<const Index> off_limits)
       : live_(live), costs_(costs), open_zones_(std::move(open_zones)) {
     for (const auto& h : live_.hypotheses) {
       fix_.push_back(costs_.fix(h, open_zones_));
       weights_.push_back(h.weight);
     }
     order_ = repair_order(live_.hypotheses, weights_, costs_, open_zones_);
+    for (const auto c : order_.components) {
+      const auto zone = costs_.vehicle().components[at(c)].zone;
+      if (first_repair_ == vehicle::none &&
+          std::find(off_limits.begin(), off_limits.end(), zone) == off_limits.end())
+        first_repair_ = c;
+    }
   }
+
+  /// Whether something can be done without a test: a repair in reach, or proof that nothing is broken.
+  [[nodiscard]] bool can_finish() const { return first_repair_ != vehicle::none || sound(); }
 
   [[nodiscard]] const RepairOrder& order() const noexcept { return order_; }
 
@@ -84,17 +95,16 @@ class Chooser {
 
   [[nodiscard]] Step repair_step() const {
     Step step;
-    const bool sound = order_.components.empty() || nothing_broken() > 0.9;
-    step.type = sound ? Step::Type::verify : Step::Type::repair;
+    step.type = sound() ? Step::Type::verify : Step::Type::repair;
     step.expected_total_usd = order_.expected_usd;
-    if (sound) {
+    if (sound()) {
       step.minutes = costs_.prices().verify_minutes;
       step.cost_usd = costs_.prices().of_minutes(step.minutes);
       step.state = costs_.vehicle().run_state;
       step.results = {result("runs", weights_, 1)};
       return step;
     }
-    const auto c = order_.components.front();
+    const auto c = first_repair_;
     const auto& component = costs_.vehicle().components[at(c)];
     step.component = c;
     step.minutes = component.repair.minutes + costs_.prices().verify_minutes;
@@ -116,11 +126,13 @@ class Chooser {
         p += weights_[h];
       }
     }
-    step.results = {result("runs", cured, p), result("still faulty", rest, 1 - p)};
+    step.results = {result("runs", cured, p)};
+    if (p < 0.995) step.results.push_back(result("still faulty", rest, 1 - p));
     return step;
   }
 
-  [[nodiscard]] Step::Result result(std::string label, std::span<const double> weights, double probability) const {
+  [[nodiscard]] Step::Result result(std::string label, std::span<const double> weights,
+                                    double probability) const {
     return {std::move(label), probability, leaders(live_.hypotheses, weights)};
   }
 
@@ -144,8 +156,11 @@ class Chooser {
     return p;
   }
 
+  [[nodiscard]] bool sound() const { return order_.components.empty() || nothing_broken() > 0.9; }
+
   const LiveSet& live_;
   const RepairCosts& costs_;
+  Index first_repair_ = vehicle::none;
   std::vector<bool> open_zones_;
   std::vector<double> fix_;
   std::vector<double> weights_;
@@ -159,14 +174,14 @@ class Chooser {
 Advice next_step(belief::Belief& belief, const belief::Posterior& posterior, const Prices& prices,
                  const Constraints& constraints, const Progress& progress) {
   const auto& vehicle = belief.candidates().circuit().vehicle();
-  const auto live = live_set(belief.candidates(), posterior);
+  const auto live = live_set(belief.candidates(), belief.solver(), posterior);
   const RepairCosts costs(vehicle, prices);
   std::vector<bool> open_zones(vehicle.zones.size(), false);
   for (const auto z : constraints.open_zones) open_zones[at(z)] = true;
 
   TrialFactory factory(belief, live, costs, constraints, open_zones);
   const auto trials = factory.make(progress);
-  Chooser chooser(live, costs, open_zones);
+  Chooser chooser(live, costs, open_zones, constraints.closed_zones);
   chooser.rate(trials);
 
   // The cheap estimate ranks; the full leaf decides among the best few.
@@ -183,12 +198,16 @@ Advice next_step(belief::Belief& belief, const belief::Posterior& posterior, con
   advice.steps_compared = factory.compared();
   advice.steps_distinct = trials.size();
   std::vector<std::pair<Step, const Trial*>> ranked;
-  ranked.emplace_back(chooser.repair_step(), nullptr);
+  if (chooser.can_finish()) ranked.emplace_back(chooser.repair_step(), nullptr);
   for (const auto i : shortlist) {
     auto step = trials[i].step;
     step.expected_total_usd = chooser.leaf_cost(trials[i]);
     ranked.emplace_back(std::move(step), &trials[i]);
   }
+  if (ranked.empty())
+    throw Error(Code::no_step,
+                "Nothing can be tested or repaired within these constraints; allow a zone or an "
+                "instrument");
   std::stable_sort(ranked.begin(), ranked.end(), [](const auto& a, const auto& b) {
     return a.first.expected_total_usd < b.first.expected_total_usd;
   });

@@ -17,41 +17,41 @@ struct Step {
     double probability = 0;
   };
   struct Result {
-    std::string label;                ///< "about 0 V", "bright", "no" ...
+    std::string label;  ///< "about 0 V", "bright", "no" ...
     double probability = 0;
-    std::vector<Leader> leaders;      ///< likeliest components after this outcome
+    std::vector<Leader> leaders;  ///< likeliest components after this outcome
   };
 
   Type type = Type::reading;
   int instrument = -1;
   Index red = vehicle::none;
   Index black = vehicle::none;
-  Index element = vehicle::none;      ///< clamp
+  Index element = vehicle::none;  ///< clamp
   Index sign = vehicle::none;
-  Index component = vehicle::none;    ///< look, repair
+  Index component = vehicle::none;  ///< look, repair
   vehicle::ControlState state;
   bool isolated = false;
   std::vector<Index> zones_to_open;
   bool needs_helper = false;
-  double minutes = 0;                 ///< zones included
-  double cost_usd = 0;                ///< of the step alone
-  double expected_total_usd = 0;      ///< of the step and everything after it
+  double minutes = 0;             ///< zones included
+  double cost_usd = 0;            ///< of the step alone
+  double expected_total_usd = 0;  ///< of the step and everything after it
   std::vector<Result> results;
 };
 
 struct Constraints {
-  std::vector<int> instruments;       ///< at hand; empty: all
-  std::vector<Index> closed_zones;    ///< off limits
+  std::vector<int> instruments;     ///< at hand; empty: all
+  std::vector<Index> closed_zones;  ///< off limits
   std::vector<Index> open_zones;
-  bool allow_live = true;             ///< false: nothing that needs the pack connected
+  bool allow_live = true;  ///< false: nothing that needs the pack connected
   std::size_t alternatives = 3;
-  bool exhaustive = false;            ///< full leaf estimate for every informative step, for comparison
+  bool exhaustive = false;  ///< full leaf estimate for every informative step, for comparison
 };
 
 struct Advice {
   Step best;
   std::vector<Step> alternatives;
-  double repair_only_usd = 0;         ///< repairing in the best order without another test
+  double repair_only_usd = 0;  ///< repairing in the best order without another test
   std::size_t steps_compared = 0;
   std::size_t steps_distinct = 0;
 };
@@ -65,7 +65,8 @@ struct Advice {
 /// (after Warnquist and Nyberg). Zones are opened once; what is behind an open one is cheap.
 /// Deterministic. Not thread-safe for one Belief.
 /// @throws Error no_step  nothing is broken that could be named and nothing can be tested
-[[nodiscard]] Advice next_step(belief::Belief& belief, const belief::Posterior& posterior, const Prices& prices,
-                               const Constraints& constraints, const Progress& progress = {});
+[[nodiscard]] Advice next_step(belief::Belief& belief, const belief::Posterior& posterior,
+                               const Prices& prices, const Constraints& constraints,
+                               const Progress& progress = {});
 
 }  // namespace faultloom::advice

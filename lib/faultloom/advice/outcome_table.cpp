@@ -38,9 +38,10 @@ OutcomeTable::OutcomeTable(const readings::InstrumentSet& set, int instrument, d
     case Instrument::Type::clamp:
       edges_ = {0.1, 1, 10, 50};
       for (std::size_t i = 0; i <= edges_.size(); ++i)
-        labels_.push_back(i == 0               ? fmt::format("below {:g} A", edges_[0])
-                          : i == edges_.size() ? fmt::format("above {:g} A", edges_.back())
-                                               : fmt::format("{:g} to {:g} A", edges_[i - 1], edges_[i]));
+        labels_.push_back(i == 0 ? fmt::format("below {:g} A", edges_[0])
+                          : i == edges_.size()
+                              ? fmt::format("above {:g} A", edges_.back())
+                              : fmt::format("{:g} to {:g} A", edges_[i - 1], edges_[i]));
       break;
     case Instrument::Type::voltmeter:
       make_volt_labels(nominal_volt);
@@ -52,7 +53,14 @@ OutcomeTable::OutcomeTable(const readings::InstrumentSet& set, int instrument, d
 void OutcomeTable::make_volt_labels(double nominal_volt) {
   // Drops first (0.1 V joint, 0.3 V switch, 1 V plainly bad), then shares of the pack: the limits that
   // workshop manuals use for a loaded circuit.
-  edges_ = {-1, 0.1, 0.3, 1, 0.12 * nominal_volt, 0.35 * nominal_volt, 0.65 * nominal_volt, 0.87 * nominal_volt};
+  edges_ = {-1,
+            0.1,
+            0.3,
+            1,
+            0.12 * nominal_volt,
+            0.35 * nominal_volt,
+            0.65 * nominal_volt,
+            0.87 * nominal_volt};
   for (std::size_t i = 0; i <= edges_.size(); ++i) {
     if (i == 0) {
       labels_.push_back(fmt::format("below {:g} V", edges_[0]));
@@ -61,7 +69,9 @@ void OutcomeTable::make_volt_labels(double nominal_volt) {
     } else if (i == edges_.size()) {
       labels_.push_back(fmt::format("above {:.0f} V", edges_.back()));
     } else {
-      const auto digits = [](double v) { return v < 2 ? fmt::format("{:g}", v) : fmt::format("{:.0f}", v); };
+      const auto digits = [](double v) {
+        return v < 2 ? fmt::format("{:g}", v) : fmt::format("{:.0f}", v);
+      };
       labels_.push_back(fmt::format("{} to {} V", digits(edges_[i - 1]), digits(edges_[i])));
     }
   }
@@ -70,17 +80,20 @@ void OutcomeTable::make_volt_labels(double nominal_volt) {
 std::int32_t OutcomeTable::code(const Thevenin& port) {
   // 1/64 V steps above a volt, finer below; resistance in eighths of an e-fold: far below every spread.
   const double magnitude = std::abs(port.volt);
-  const double scaled = std::copysign(magnitude < 1 ? magnitude * 512 : 512 + (magnitude - 1) * 64, port.volt);
-  const double meter = instrument_->type == Instrument::Type::voltmeter ? instrument_->resistance_ohm * 1e-4 : 0.01;
+  const double scaled =
+      std::copysign(magnitude < 1 ? magnitude * 512 : 512 + (magnitude - 1) * 64, port.volt);
+  const double meter =
+      instrument_->type == Instrument::Type::voltmeter ? instrument_->resistance_ohm * 1e-4 : 0.01;
   const double source = port.ohm <= meter ? -1 : std::log(port.ohm / meter) * 8;
-  const std::int64_t key =
-      (static_cast<std::int64_t>(std::lround(scaled)) << 20) ^ static_cast<std::int64_t>(std::lround(source) + 1);
+  const std::int64_t key = (static_cast<std::int64_t>(std::lround(scaled)) << 20) ^
+                           static_cast<std::int64_t>(std::lround(source) + 1);
   const auto [entry, added] = codes_.emplace(key, static_cast<std::int32_t>(distributions_.size()));
   if (!added) return entry->second;
   const auto& errors = instrument_->errors;
   const double anything = errors.gross + errors.wrong_neighbour + errors.wrong_state;
   const auto right = proper(port);
-  const auto loose = proper(instrument_->type == Instrument::Type::clamp ? Thevenin{} : readings::open_port);
+  const auto loose =
+      proper(instrument_->type == Instrument::Type::clamp ? Thevenin{} : readings::open_port);
   Distribution mixed{};
   for (std::size_t o = 0; o < labels_.size(); ++o)
     mixed[o] = (1 - anything - errors.no_contact) * right[o] + errors.no_contact * loose[o] +

@@ -9,37 +9,77 @@ namespace {
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
+/// Which mode classes keep the vehicle from running, each on its own; computed when first asked.
+class Stoppers {
+ public:
+  Stoppers(const belief::Candidates& candidates, circuit::Solver& solver)
+      : candidates_(candidates), solver_(solver) {}
+
+  bool stops(std::int32_t mode_class) {
+    const auto [entry, added] = known_.emplace(mode_class, false);
+    if (added) entry->second = runs({}) && !runs({mode_class, -1});
+    return entry->second;
+  }
+
+ private:
+  /// Runs: every sign called "turns" is there in the state in which the driver wants to go.
+  bool runs(const belief::Candidate& candidate) {
+    const auto& vehicle = candidates_.circuit().vehicle();
+    candidates_.overrides(candidate, overrides_);
+    const auto stage = solver_.stage(vehicle.run_state);
+    solver_.begin(overrides_);
+    solver_.enter(stage);
+    return std::all_of(vehicle.signs.begin(), vehicle.signs.end(), [&](const auto& sign) {
+      return sign.id != "turns" || solver_.holds(sign.when);
+    });
+  }
+
+  const belief::Candidates& candidates_;
+  circuit::Solver& solver_;
+  circuit::Overrides overrides_;
+  std::map<std::int32_t, bool> known_;
+};
+
 void add_hypothesis(LiveSet& set, std::int32_t live, double weight, std::vector<Index> modes,
-                    const vehicle::Vehicle& vehicle) {
+                    const vehicle::Vehicle& vehicle, const std::vector<Index>& to_repair) {
   Hypothesis h;
   h.live = live;
   h.weight = weight;
-  for (const auto m : modes) h.components.push_back(vehicle.modes[at(m)].component);
+  for (const auto m : to_repair) h.components.push_back(vehicle.modes[at(m)].component);
   h.modes = std::move(modes);
   set.hypotheses.push_back(std::move(h));
 }
 
 /// Splits a candidate over the modes it stands for, in proportion to the posterior of each mode.
-void expand(LiveSet& set, std::int32_t live, const belief::Weighted& item, const belief::Candidates& candidates,
-            const std::vector<double>& mode_posteriors) {
+void expand(LiveSet& set, std::int32_t live, const belief::Weighted& item,
+            const belief::Candidates& candidates, const std::vector<double>& mode_posteriors,
+            Stoppers& stoppers) {
   const auto& vehicle = candidates.circuit().vehicle();
   const auto& [a, b] = item.candidate;
   if (a < 0) {
-    add_hypothesis(set, live, item.probability, {}, vehicle);
+    add_hypothesis(set, live, item.probability, {}, vehicle, {});
     return;
   }
   if (b < 0) {
     double whole = 0;
     for (const auto m : candidates.classes()[at(a)].modes) whole += mode_posteriors[at(m)];
     for (const auto m : candidates.classes()[at(a)].modes)
-      if (whole > 0) add_hypothesis(set, live, item.probability * mode_posteriors[at(m)] / whole, {m}, vehicle);
+      if (whole > 0)
+        add_hypothesis(set, live, item.probability * mode_posteriors[at(m)] / whole, {m}, vehicle,
+                       {m});
     return;
   }
+  const bool first_stops = stoppers.stops(a);
+  const bool second_stops = stoppers.stops(b);
   double whole = 0;
-  candidates.for_each_pair(a, b, mode_posteriors, [&](Index, Index, double product) { whole += product; });
+  candidates.for_each_pair(a, b, mode_posteriors,
+                           [&](Index, Index, double product) { whole += product; });
   if (whole <= 0) return;
   candidates.for_each_pair(a, b, mode_posteriors, [&](Index m, Index n, double product) {
-    add_hypothesis(set, live, item.probability * product / whole, {m, n}, vehicle);
+    std::vector<Index> to_repair;
+    if (first_stops || !second_stops) to_repair.push_back(m);
+    if (second_stops || !first_stops) to_repair.push_back(n);
+    add_hypothesis(set, live, item.probability * product / whole, {m, n}, vehicle, to_repair);
   });
 }
 
@@ -51,8 +91,8 @@ struct Block {
 };
 
 /// The prefix of a zone's repairs (best ratio first) with the greatest probability per cost, opening included.
-Block best_prefix(const std::vector<Index>& sorted, double opening, const std::map<Index, double>& probability,
-                  const RepairCosts& costs) {
+Block best_prefix(const std::vector<Index>& sorted, double opening,
+                  const std::map<Index, double>& probability, const RepairCosts& costs) {
   Block best;
   Block growing;
   growing.cost = opening;
@@ -60,26 +100,33 @@ Block best_prefix(const std::vector<Index>& sorted, double opening, const std::m
     growing.components.push_back(c);
     growing.probability += probability.at(c);
     growing.cost += costs.attempt(c);
-    if (best.components.empty() || growing.probability * best.cost > best.probability * growing.cost) best = growing;
+    if (best.components.empty() ||
+        growing.probability * best.cost > best.probability * growing.cost)
+      best = growing;
   }
   return best;
 }
 
 }  // namespace
 
-LiveSet live_set(const belief::Candidates& candidates, const belief::Posterior& posterior, const LiveOptions& options) {
+LiveSet live_set(const belief::Candidates& candidates, circuit::Solver& solver,
+                 const belief::Posterior& posterior, const LiveOptions& options) {
   LiveSet set;
+  Stoppers stoppers(candidates, solver);
   const double modelled = 1 - posterior.not_in_model;
   for (const auto& item : posterior.candidates) {
-    if (set.candidates.size() == options.most_candidates || set.covered >= options.coverage * modelled) break;
+    if (set.candidates.size() == options.most_candidates ||
+        set.covered >= options.coverage * modelled)
+      break;
     const auto live = static_cast<std::int32_t>(set.candidates.size());
     set.candidates.push_back(item.candidate);
     set.covered += item.probability;
-    expand(set, live, item, candidates, posterior.modes);
+    expand(set, live, item, candidates, posterior.modes, stoppers);
   }
   std::stable_sort(set.hypotheses.begin(), set.hypotheses.end(),
                    [](const Hypothesis& a, const Hypothesis& b) { return a.weight > b.weight; });
-  if (set.hypotheses.size() > options.most_hypotheses) set.hypotheses.resize(options.most_hypotheses);
+  if (set.hypotheses.size() > options.most_hypotheses)
+    set.hypotheses.resize(options.most_hypotheses);
   double sum = 0;
   for (const auto& h : set.hypotheses) sum += h.weight;
   for (auto& h : set.hypotheses) h.weight /= sum;
@@ -88,7 +135,8 @@ LiveSet live_set(const belief::Candidates& candidates, const belief::Posterior& 
 
 double RepairCosts::attempt(Index component) const {
   const auto& repair = vehicle_->components[at(component)].repair;
-  return prices_.of_minutes(repair.minutes + prices_.verify_minutes) + prices_.good_part_loss * repair.price_usd;
+  return prices_.of_minutes(repair.minutes + prices_.verify_minutes) +
+         prices_.good_part_loss * repair.price_usd;
 }
 
 double RepairCosts::part_rest(Index component) const {
@@ -150,10 +198,12 @@ RepairOrder repair_order(std::span<const Hypothesis> hypotheses, std::span<const
     Block best;
     Index best_zone = vehicle::none;
     for (const auto& [z, list] : by_zone) {
-      const auto block = z == vehicle::none
-                             ? Block{{list.front()}, probability[list.front()], costs.attempt(list.front())}
-                             : best_prefix(list, costs.zone(z), probability, costs);
-      if (best.components.empty() || block.probability * best.cost > best.probability * block.cost) {
+      const auto block =
+          z == vehicle::none
+              ? Block{{list.front()}, probability[list.front()], costs.attempt(list.front())}
+              : best_prefix(list, costs.zone(z), probability, costs);
+      if (best.components.empty() ||
+          block.probability * best.cost > best.probability * block.cost) {
         best = block;
         best_zone = z;
       }
@@ -176,7 +226,9 @@ RepairOrder repair_order(std::span<const Hypothesis> hypotheses, std::span<const
   }
   double sum = part_rests;
   for (std::size_t h = 0; h < hypotheses.size(); ++h) {
-    double last = hypotheses[h].components.empty() ? costs.prices().of_minutes(costs.prices().verify_minutes) : 0;
+    double last = hypotheses[h].components.empty()
+                      ? costs.prices().of_minutes(costs.prices().verify_minutes)
+                      : 0;
     for (const auto c : hypotheses[h].components)
       if (weights[h] > 0) last = std::max(last, spent_until[c]);
     sum += weights[h] * last;

@@ -2,6 +2,7 @@
 
 #include <faultloom/advice/prices.hpp>
 #include <faultloom/belief/posterior.hpp>
+#include <faultloom/circuit/solver.hpp>
 #include <span>
 #include <vector>
 
@@ -12,17 +13,17 @@ using vehicle::Index;
 /// One way the truth could be: a set of at most two components to repair. `live` says which electrical
 /// candidate predicts its readings; several hypotheses share one when no reading tells them apart.
 struct Hypothesis {
-  double weight = 0;              ///< probability among the live ones
+  double weight = 0;  ///< probability among the live ones
   std::int32_t live = 0;
-  std::vector<Index> components;  ///< empty: nothing is broken
+  std::vector<Index> components;  ///< what to repair; empty: nothing is broken
   std::vector<Index> modes;
 };
 
 /// The candidates worth planning for, split into hypotheses.
 struct LiveSet {
   std::vector<belief::Candidate> candidates;
-  std::vector<Hypothesis> hypotheses;   ///< weights sum to one
-  double covered = 0;                   ///< posterior probability they stand for, "not in the model" aside
+  std::vector<Hypothesis> hypotheses;  ///< weights sum to one
+  double covered = 0;  ///< posterior probability they stand for, "not in the model" aside
 };
 
 struct LiveOptions {
@@ -31,13 +32,16 @@ struct LiveOptions {
   std::size_t most_hypotheses = 160;
 };
 
-[[nodiscard]] LiveSet live_set(const belief::Candidates& candidates, const belief::Posterior& posterior,
-                               const LiveOptions& options = {});
+/// `solver` tells which faults stop the vehicle: of a pair in which only one does, only that one has to
+/// be repaired before the job is done.
+[[nodiscard]] LiveSet live_set(const belief::Candidates& candidates, circuit::Solver& solver,
+                               const belief::Posterior& posterior, const LiveOptions& options = {});
 
 /// What one repair costs in money [USD]: labour and verification, part, and the zone if it is closed.
 class RepairCosts {
  public:
-  RepairCosts(const vehicle::Vehicle& vehicle, const Prices& prices) : vehicle_(&vehicle), prices_(prices) {}
+  RepairCosts(const vehicle::Vehicle& vehicle, const Prices& prices)
+      : vehicle_(&vehicle), prices_(prices) {}
 
   /// Labour, verification and the share of the part's price lost if it was good.
   [[nodiscard]] double attempt(Index component) const;
@@ -58,13 +62,14 @@ class RepairCosts {
 /// Repairs in the order of probability over cost, zones taken as blocks whose opening is paid once
 /// (Kadane and Simon 1977; Ottosen and Jensen 2010 for cost clusters that need not be closed to test).
 struct RepairOrder {
-  std::vector<Index> components;   ///< what to repair first, second ...
-  double expected_usd = 0;         ///< until everything broken is repaired, verifying after each
+  std::vector<Index> components;  ///< what to repair first, second ...
+  double expected_usd = 0;        ///< until everything broken is repaired, verifying after each
 };
 
 /// `weights[h]` for each hypothesis, need not be normalised; the expectation is per unit of weight.
 /// O(n log n) per zone for n components.
-[[nodiscard]] RepairOrder repair_order(std::span<const Hypothesis> hypotheses, std::span<const double> weights,
-                                       const RepairCosts& costs, const std::vector<bool>& open_zones);
+[[nodiscard]] RepairOrder repair_order(std::span<const Hypothesis> hypotheses,
+                                       std::span<const double> weights, const RepairCosts& costs,
+                                       const std::vector<bool>& open_zones);
 
 }  // namespace faultloom::advice

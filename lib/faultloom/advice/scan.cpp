@@ -18,16 +18,19 @@ std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 constexpr std::array<Outcome, 3> sign_words{Outcome::yes, Outcome::no, Outcome::chatters};
 
 bool needs_isolation(const Instrument& instrument) {
-  return instrument.type == Instrument::Type::ohmmeter || instrument.type == Instrument::Type::beeper;
+  return instrument.type == Instrument::Type::ohmmeter ||
+         instrument.type == Instrument::Type::beeper;
 }
 
 bool all_equal(const std::vector<std::int32_t>& codes) {
-  return std::all_of(codes.begin(), codes.end(), [&](std::int32_t c) { return c == codes.front(); });
+  return std::all_of(codes.begin(), codes.end(),
+                     [&](std::int32_t c) { return c == codes.front(); });
 }
 
 }  // namespace
 
-TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses, std::span<const double> fix_usd) {
+TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses,
+                 std::span<const double> fix_usd) {
   // Per distinct code: mass, mass * fix, mass * ln mass. Few codes, so a linear search finds them fastest.
   struct Sums {
     std::int32_t code;
@@ -44,7 +47,8 @@ TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses, std
     std::size_t k = 0;
     while (k < count && sums[k].code != code) ++k;
     if (k == count && count < sums.size()) sums[count++] = {code};
-    if (k == sums.size()) k = sums.size() - 1;  // more kinds of prediction than matter: lump the rest
+    if (k == sums.size())
+      k = sums.size() - 1;  // more kinds of prediction than matter: lump the rest
     const double log = w > 0 ? w * std::log(w) : 0;
     sums[k].mass += w;
     sums[k].fix += w * fix_usd[h];
@@ -95,7 +99,11 @@ struct TrialFactory::Numbers {
 
 TrialFactory::TrialFactory(belief::Belief& belief, const LiveSet& live, const RepairCosts& costs,
                            const Constraints& constraints, const std::vector<bool>& open_zones)
-    : belief_(&belief), live_(&live), costs_(&costs), constraints_(&constraints), open_zones_(&open_zones) {
+    : belief_(&belief),
+      live_(&live),
+      costs_(&costs),
+      constraints_(&constraints),
+      open_zones_(&open_zones) {
   const auto& set = belief.instruments();
   for (std::size_t i = 0; i < set.instruments.size(); ++i)
     tables_.emplace_back(set, static_cast<int>(i), costs.vehicle().nominal_volt);
@@ -115,7 +123,8 @@ bool TrialFactory::reachable(Index terminal) const {
 
 bool TrialFactory::usable(int instrument, Index red, bool isolated) const {
   const auto& at_hand = constraints_->instruments;
-  if (!at_hand.empty() && std::find(at_hand.begin(), at_hand.end(), instrument) == at_hand.end()) return false;
+  if (!at_hand.empty() && std::find(at_hand.begin(), at_hand.end(), instrument) == at_hand.end())
+    return false;
   const auto& i = belief_->instruments().instruments[static_cast<std::size_t>(instrument)];
   if (needs_isolation(i) != isolated) return false;
   const bool loads = (i.type == Instrument::Type::lamp && i.current_exponent != 1) ||
@@ -133,7 +142,9 @@ void TrialFactory::price(Trial& trial) const {
   double minutes = 0;
   const auto visit = [&](Index zone) {
     if (zone == vehicle::none || (*open_zones_)[at(zone)]) return;
-    if (std::find(step.zones_to_open.begin(), step.zones_to_open.end(), zone) != step.zones_to_open.end()) return;
+    if (std::find(step.zones_to_open.begin(), step.zones_to_open.end(), zone) !=
+        step.zones_to_open.end())
+      return;
     step.zones_to_open.push_back(zone);
     minutes += vehicle.zones[at(zone)].open_minutes + vehicle.zones[at(zone)].close_minutes;
   };
@@ -147,7 +158,8 @@ void TrialFactory::price(Trial& trial) const {
     minutes += vehicle.components[at(step.component)].look_minutes;
   }
   if (step.instrument >= 0)
-    minutes += belief_->instruments().instruments[static_cast<std::size_t>(step.instrument)].minutes;
+    minutes +=
+        belief_->instruments().instruments[static_cast<std::size_t>(step.instrument)].minutes;
   if (step.type == Step::Type::sign) minutes += 0.2;
   for (std::size_t c = 0; c < step.state.size(); ++c) {
     if (step.state[c] == vehicle.controls[c].rest) continue;
@@ -178,15 +190,16 @@ bool TrialFactory::keep(Trial&& trial, std::vector<Trial>& trials) {
   return added;
 }
 
-void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlState& state, bool isolated,
-                                std::vector<Trial>& trials) {
+void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlState& state,
+                                bool isolated, std::vector<Trial>& trials) {
   const auto& vehicle = costs_->vehicle();
   // Most ports are alike under every live candidate in most states: one cheap look for all instruments.
   const auto differs = [&](const auto& port_of) {
     const auto first = port_of(0);
     for (std::size_t c = 1; c < live_->candidates.size(); ++c) {
       const auto other = port_of(c);
-      if (std::abs(other.volt - first.volt) > 1e-3 || std::abs(other.ohm - first.ohm) > 0.02 * first.ohm + 1e-6)
+      if (std::abs(other.volt - first.volt) > 1e-3 ||
+          std::abs(other.ohm - first.ohm) > 0.02 * first.ohm + 1e-6)
         return true;
     }
     return false;
@@ -197,14 +210,17 @@ void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlSt
     to_datum[t] = differs([&](std::size_t c) { return numbers.port(c, static_cast<Index>(t)); });
   for (std::size_t e = 0; e < across.size(); ++e) {
     const auto& element = vehicle.elements[e];
-    across[e] = differs(
-        [&](std::size_t c) { return numbers.across(c, static_cast<Index>(e), element.a, element.b); });
+    across[e] = differs([&](std::size_t c) {
+      return numbers.across(c, static_cast<Index>(e), element.a, element.b);
+    });
   }
   for (std::size_t i = 0; i < tables_.size(); ++i) {
     const auto instrument = static_cast<int>(i);
     const auto type = belief_->instruments().instruments[i].type;
     const auto offer = [&](Index red, Index black, const auto& port_of) {
-      if (red == black || !reachable(red) || !reachable(black) || !usable(instrument, red, isolated)) return;
+      if (red == black || !reachable(red) || !reachable(black) ||
+          !usable(instrument, red, isolated))
+        return;
       Trial trial;
       trial.table = &tables_[i];
       trial.outcomes = tables_[i].outcome_count();
@@ -234,8 +250,9 @@ void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlSt
           ++compared_;
           continue;
         }
-        offer(element.a, element.b,
-              [&](std::size_t c) { return numbers.across(c, static_cast<Index>(e), element.a, element.b); });
+        offer(element.a, element.b, [&](std::size_t c) {
+          return numbers.across(c, static_cast<Index>(e), element.a, element.b);
+        });
       }
   }
 }
@@ -255,15 +272,17 @@ void TrialFactory::offer_codes(Trial&& trial, const PortOf& port_of, std::vector
     return;
   }
   trial.codes.resize(live_->hypotheses.size());
-  for (std::size_t h = 0; h < trial.codes.size(); ++h) trial.codes[h] = codes[at(live_->hypotheses[h].live)];
+  for (std::size_t h = 0; h < trial.codes.size(); ++h)
+    trial.codes[h] = codes[at(live_->hypotheses[h].live)];
   keep(std::move(trial), trials);
 }
 
-void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& state, std::vector<Trial>& trials) {
+void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& state,
+                             std::vector<Trial>& trials) {
   const auto& vehicle = costs_->vehicle();
   auto& solver = belief_->solver();
-  std::vector<std::vector<std::int32_t>> truths(vehicle.signs.size(),
-                                                std::vector<std::int32_t>(live_->candidates.size(), 0));
+  std::vector<std::vector<std::int32_t>> truths(
+      vehicle.signs.size(), std::vector<std::int32_t>(live_->candidates.size(), 0));
   for (std::size_t c = 0; c < live_->candidates.size(); ++c) {
     solver.begin(overrides_[c]);
     const auto& settled = solver.settle(stage);
@@ -304,15 +323,18 @@ void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& 
       trial.rows.push_back(row);
     }
     trial.codes.resize(live_->hypotheses.size());
-    for (std::size_t h = 0; h < trial.codes.size(); ++h) trial.codes[h] = truths[s][at(live_->hypotheses[h].live)];
+    for (std::size_t h = 0; h < trial.codes.size(); ++h)
+      trial.codes[h] = truths[s][at(live_->hypotheses[h].live)];
     keep(std::move(trial), trials);
   }
 }
 
-void TrialFactory::add_state(const vehicle::ControlState& state, bool isolated, std::vector<Trial>& trials) {
+void TrialFactory::add_state(const vehicle::ControlState& state, bool isolated,
+                             std::vector<Trial>& trials) {
   const auto& vehicle = costs_->vehicle();
   auto& solver = belief_->solver();
-  const auto lifted = isolated ? std::span<const Index>(vehicle.isolation.lifted_elements) : std::span<const Index>{};
+  const auto lifted = isolated ? std::span<const Index>(vehicle.isolation.lifted_elements)
+                               : std::span<const Index>{};
   const auto stage = solver.stage(state, lifted);
   Numbers numbers;
   numbers.terminals = vehicle.terminals.size();
@@ -325,7 +347,8 @@ void TrialFactory::add_state(const vehicle::ControlState& state, bool isolated, 
     solver.enter(stage);
     solver.volts(std::span(numbers.volt).subspan(c * numbers.terminals, numbers.terminals));
     solver.resistances(std::span(numbers.ohm).subspan(c * numbers.terminals, numbers.terminals));
-    solver.element_resistances(std::span(numbers.element_ohm).subspan(c * numbers.elements, numbers.elements));
+    solver.element_resistances(
+        std::span(numbers.element_ohm).subspan(c * numbers.elements, numbers.elements));
   }
   add_readings(numbers, state, isolated, trials);
   if (!isolated) add_signs(stage, state, trials);
@@ -381,7 +404,8 @@ std::vector<Trial> TrialFactory::make(const Progress& progress) {
 
 std::string TrialFactory::label(const Trial& trial, std::size_t outcome) const {
   if (trial.table != nullptr) return trial.table->label(outcome);
-  if (trial.step.type == Step::Type::sign) return std::string(readings::name_of(sign_words[outcome]));
+  if (trial.step.type == Step::Type::sign)
+    return std::string(readings::name_of(sign_words[outcome]));
   return outcome == 0 ? "damage" : "clean";
 }
 

@@ -10,9 +10,9 @@ namespace faultloom::advice {
 struct Trial {
   Step step;
   /// Probability of each outcome, one row per code.
-  const OutcomeTable* table = nullptr;             ///< readings
-  std::vector<OutcomeTable::Distribution> rows;    ///< signs and looks
-  std::vector<std::int32_t> codes;                 ///< by hypothesis
+  const OutcomeTable* table = nullptr;           ///< readings
+  std::vector<OutcomeTable::Distribution> rows;  ///< signs and looks
+  std::vector<std::int32_t> codes;               ///< by hypothesis
   std::size_t outcomes = 0;
 
   [[nodiscard]] const OutcomeTable::Distribution& row(std::int32_t code) const {
@@ -23,8 +23,8 @@ struct Trial {
 /// Sums over hypotheses that every criterion is made of.
 struct TrialScore {
   double information_nat = 0;
-  double fix_usd = 0;          ///< expected repair cost if the truth were known after the step
-  double entropy_nat = 0;      ///< expected entropy left
+  double fix_usd = 0;      ///< expected repair cost if the truth were known after the step
+  double entropy_nat = 0;  ///< expected entropy left
 };
 
 /// One pass over the hypotheses.
@@ -39,8 +39,8 @@ void condition(const Trial& trial, std::size_t outcome, std::span<const Hypothes
 /// higher cost are dropped.
 class TrialFactory {
  public:
-  TrialFactory(belief::Belief& belief, const LiveSet& live, const RepairCosts& costs, const Constraints& constraints,
-               const std::vector<bool>& open_zones);
+  TrialFactory(belief::Belief& belief, const LiveSet& live, const RepairCosts& costs,
+               const Constraints& constraints, const std::vector<bool>& open_zones);
 
   [[nodiscard]] std::vector<Trial> make(const Progress& progress);
   [[nodiscard]] std::size_t compared() const noexcept { return compared_; }
@@ -51,7 +51,8 @@ class TrialFactory {
   void add_state(const vehicle::ControlState& state, bool isolated, std::vector<Trial>& trials);
   void add_readings(const Numbers& numbers, const vehicle::ControlState& state, bool isolated,
                     std::vector<Trial>& trials);
-  void add_signs(circuit::Stage stage, const vehicle::ControlState& state, std::vector<Trial>& trials);
+  void add_signs(circuit::Stage stage, const vehicle::ControlState& state,
+                 std::vector<Trial>& trials);
   void add_looks(std::vector<Trial>& trials);
   template <typename PortOf>
   void offer_codes(Trial&& trial, const PortOf& port_of, std::vector<Trial>& trials);

@@ -1,8 +1,8 @@
 #pragma once
 
+#include <bit>
 #include <boost/container/small_vector.hpp>
 #include <boost/container_hash/hash.hpp>
-#include <bit>
 #include <cstddef>
 #include <cstdint>
 

@@ -19,8 +19,8 @@ using readings::Entry;
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 auto content(const Entry& e) {
-  return std::tie(e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black, e.element, e.sign, e.component,
-                  e.outcome, e.number, e.id);
+  return std::tie(e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black, e.element,
+                  e.sign, e.component, e.outcome, e.number, e.id);
 }
 
 /// Everything about a group of entries that its column of numbers depends on.
@@ -51,7 +51,8 @@ std::string column_key(const readings::Forecast& forecast, std::size_t group) {
 
 /// Decibans for each component: odds with the entry over odds without it. `rest` is the sum that the
 /// component sums without it belong to.
-void weigh(std::span<const double> with, std::span<const double> without, double rest, EntryReport& entry) {
+void weigh(std::span<const double> with, std::span<const double> without, double rest,
+           EntryReport& entry) {
   const auto odds_of = [](double p, double whole) { return p / std::max(whole - p, 1e-300); };
   entry.decibans.resize(with.size());
   for (std::size_t k = 0; k < with.size(); ++k) {
@@ -72,32 +73,37 @@ struct Belief::Work {
   std::unique_ptr<readings::Forecast> forecast;
   std::vector<Column*> columns;
   Looks looks;
-  double all_good = 1;                  ///< P(no component failed)
-  double outside_prior = 0;             ///< P(three or more failed)
-  std::vector<double> prior_odds;       ///< by mode, before looks
-  std::vector<double> odds;             ///< by mode, looks included
+  double all_good = 1;             ///< P(no component failed)
+  double outside_prior = 0;        ///< P(three or more failed)
+  std::vector<double> prior_odds;  ///< by mode, before looks
+  std::vector<double> odds;        ///< by mode, looks included
   std::vector<double> class_odds;
   std::vector<double> group_marginals;  ///< relative to the ceilings
   std::vector<Term> terms;
   double singles_sum = 0;
   double cutoff = 0;
   std::size_t left_out = 0;
-  std::vector<Candidate> list;          ///< candidates of the terms
-  std::vector<double> weights;          ///< posterior weights of the terms, not normalised
-  double unmodelled = 0;                ///< weight of "not in the model", same unit
+  std::vector<Candidate> list;  ///< candidates of the terms
+  std::vector<double> weights;  ///< posterior weights of the terms, not normalised
+  double unmodelled = 0;        ///< weight of "not in the model", same unit
   double total = 0;
   std::unique_ptr<MarginalSum> marginals;
   circuit::Overrides overrides;
 };
 
-Belief::Belief(const Candidates& candidates, const readings::InstrumentSet& instruments, const rates::Rates& rates)
-    : candidates_(&candidates), instruments_(&instruments), rates_(&rates), solver_(candidates.circuit()) {}
+Belief::Belief(const Candidates& candidates, const readings::InstrumentSet& instruments,
+               const rates::Rates& rates)
+    : candidates_(&candidates),
+      instruments_(&instruments),
+      rates_(&rates),
+      solver_(candidates.circuit()) {}
 
 std::vector<double> Belief::prior_odds(const rates::Exposure& exposure) const {
   const auto& vehicle = candidates_->circuit().vehicle();
   auto odds = rates::mode_priors(vehicle, *rates_, exposure);
   const auto failed = rates::component_priors(vehicle, odds);
-  for (std::size_t m = 0; m < odds.size(); ++m) odds[m] /= 1 - failed[at(vehicle.modes[m].component)];
+  for (std::size_t m = 0; m < odds.size(); ++m)
+    odds[m] /= 1 - failed[at(vehicle.modes[m].component)];
   return odds;
 }
 
@@ -121,15 +127,16 @@ std::vector<Belief::Column*> Belief::columns_for(const readings::Forecast& forec
 void Belief::forget_old_columns() {
   constexpr std::size_t most = 48;
   while (columns_.size() > most) {
-    const auto oldest = std::min_element(columns_.begin(), columns_.end(), [](const auto& a, const auto& b) {
-      return a.second->last_used < b.second->last_used;
-    });
+    const auto oldest = std::min_element(
+        columns_.begin(), columns_.end(),
+        [](const auto& a, const auto& b) { return a.second->last_used < b.second->last_used; });
     if (oldest->second->last_used == clock_) return;
     columns_.erase(oldest);
   }
 }
 
-bool Belief::likelihood(Work& work, const Candidate& candidate, double weight, double cutoff, double& out) {
+bool Belief::likelihood(Work& work, const Candidate& candidate, double weight, double cutoff,
+                        double& out) {
   const auto number = candidates_->number_of(candidate);
   const auto& forecast = *work.forecast;
   Bits needed(std::max<std::size_t>(forecast.group_count(), 1));
@@ -184,8 +191,8 @@ void Belief::sum_singles(Work& work) {
     prior_sum += prior;
     const auto number = candidates_->number_of(candidate);
     for (std::size_t g = 0; g < work.columns.size(); ++g)
-      work.group_marginals[g] +=
-          prior * work.columns[g]->values[number * work.columns[g]->stride] / work.forecast->group_ceiling(g);
+      work.group_marginals[g] += prior * work.columns[g]->values[number * work.columns[g]->stride] /
+                                 work.forecast->group_ceiling(g);
   }
   for (auto& m : work.group_marginals) m /= prior_sum;
 }
@@ -210,7 +217,8 @@ void Belief::sum_pairs(Work& work, const Options& options, const Progress& progr
   }
 }
 
-Posterior Belief::posterior(const Evidence& evidence, const Options& options, const Progress& progress) {
+Posterior Belief::posterior(const Evidence& evidence, const Options& options,
+                            const Progress& progress) {
   const auto& vehicle = candidates_->circuit().vehicle();
   Work work;
   work.evidence = &evidence;
@@ -222,7 +230,8 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options, co
   });
   std::vector<Entry> electrical;
   for (const auto i : work.electrical) electrical.push_back(evidence.entries[i]);
-  work.forecast = std::make_unique<readings::Forecast>(solver_, *instruments_, std::move(electrical));
+  work.forecast =
+      std::make_unique<readings::Forecast>(solver_, *instruments_, std::move(electrical));
   work.columns = columns_for(*work.forecast);
 
   const auto priors = rates::mode_priors(vehicle, *rates_, evidence.exposure);
@@ -249,9 +258,11 @@ void Belief::finish(Work& work, const Options& options, Posterior& result) {
   result.entries.resize(entries.size());
   for (std::size_t i = 0; i < entries.size(); ++i) result.entries[i].entry = i;
   for (std::size_t g = 0; g < work.columns.size(); ++g)
-    for (std::size_t i = 0; i < work.forecast->group(g).size(); ++i) report_reading(work, options, g, i, result);
+    for (std::size_t i = 0; i < work.forecast->group(g).size(); ++i)
+      report_reading(work, options, g, i, result);
   for (std::size_t i = 0; i < entries.size(); ++i)
-    if (entries[i].type == Entry::Type::look && entries[i].informative()) report_look(work, options, i, result);
+    if (entries[i].type == Entry::Type::look && entries[i].informative())
+      report_look(work, options, i, result);
 }
 
 void Belief::add_up(Work& work, Posterior& result) const {
@@ -261,7 +272,8 @@ void Belief::add_up(Work& work, Posterior& result) const {
   double sum = 0;
   for (const auto& term : work.terms) {
     work.list.push_back(term.candidate);
-    work.weights.push_back(prior_weight(*candidates_, term.candidate, work.odds, work.class_odds) * term.likelihood);
+    work.weights.push_back(prior_weight(*candidates_, term.candidate, work.odds, work.class_odds) *
+                           term.likelihood);
     sum += work.weights.back();
   }
   work.unmodelled = rates_->not_in_model * work.looks.marginal() / scale;
@@ -283,8 +295,9 @@ void Belief::add_up(Work& work, Posterior& result) const {
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
   for (std::size_t t = 0; t < work.list.size(); ++t)
     result.candidates.push_back({work.list[t], work.weights[t] / work.total});
-  std::stable_sort(result.candidates.begin(), result.candidates.end(),
-                   [](const Weighted& a, const Weighted& b) { return a.probability > b.probability; });
+  std::stable_sort(
+      result.candidates.begin(), result.candidates.end(),
+      [](const Weighted& a, const Weighted& b) { return a.probability > b.probability; });
 }
 
 void Belief::split_over_modes(Work& work, Posterior& result) const {
@@ -305,7 +318,8 @@ void Belief::report_reading(Work& work, const Options& options, std::size_t g, s
   double misread = 0;
   double rest = 0;
   for (std::size_t t = 0; t < work.list.size(); ++t) {
-    const double* values = column.values.data() + candidates_->number_of(work.list[t]) * column.stride;
+    const double* values =
+        column.values.data() + candidates_->number_of(work.list[t]) * column.stride;
     if (values[0] <= 0) continue;
     without[t] = work.weights[t] / values[0] * values[1 + 2 * i];
     rest += without[t];
@@ -324,7 +338,8 @@ void Belief::report_reading(Work& work, const Options& options, std::size_t g, s
   weigh(result.components, work.marginals->components(modes), rest, entry);
 }
 
-void Belief::report_look(Work& work, const Options& options, std::size_t i, Posterior& result) const {
+void Belief::report_look(Work& work, const Options& options, std::size_t i,
+                         Posterior& result) const {
   auto& entry = result.entries[i];
   const auto others = work.looks.without(i);
   const auto odds = others.updated(work.prior_odds);
@@ -333,7 +348,8 @@ void Belief::report_look(Work& work, const Options& options, std::size_t i, Post
   std::vector<double> without(work.weights.size());
   double rest = 0;
   for (std::size_t t = 0; t < work.list.size(); ++t) {
-    without[t] = factor * prior_weight(*candidates_, work.list[t], odds, sums) * work.terms[t].likelihood;
+    without[t] =
+        factor * prior_weight(*candidates_, work.list[t], odds, sums) * work.terms[t].likelihood;
     rest += without[t];
   }
   entry.used = true;
@@ -342,7 +358,8 @@ void Belief::report_look(Work& work, const Options& options, std::size_t i, Post
   rest += work.unmodelled / entry.marginal;
   entry.predictive = work.total / rest;
   if (options.weigh_entries)
-    weigh(result.components, work.marginals->components(work.marginals->modes(without, odds, sums)), rest, entry);
+    weigh(result.components, work.marginals->components(work.marginals->modes(without, odds, sums)),
+          rest, entry);
 }
 
 }  // namespace faultloom::belief

@@ -32,17 +32,21 @@ struct Evidence {
 /// The result depends only on the set of entries: not on their order, nor on what was asked before.
 class Belief {
  public:
-  Belief(const Candidates& candidates, const readings::InstrumentSet& instruments, const rates::Rates& rates);
+  Belief(const Candidates& candidates, const readings::InstrumentSet& instruments,
+         const rates::Rates& rates);
 
   /// @throws Error reading   an entry's instrument and outcome do not fit
   ///               reference unknown environment
   ///               cancelled
   /// Complexity: one circuit settlement per candidate and state on first sight, then a product.
-  Posterior posterior(const Evidence& evidence, const Options& options = {}, const Progress& progress = {});
+  Posterior posterior(const Evidence& evidence, const Options& options = {},
+                      const Progress& progress = {});
 
   [[nodiscard]] circuit::Solver& solver() noexcept { return solver_; }
   [[nodiscard]] const Candidates& candidates() const noexcept { return *candidates_; }
-  [[nodiscard]] const readings::InstrumentSet& instruments() const noexcept { return *instruments_; }
+  [[nodiscard]] const readings::InstrumentSet& instruments() const noexcept {
+    return *instruments_;
+  }
 
   /// Prior odds of each mode against "component is good", before any evidence.
   [[nodiscard]] std::vector<double> prior_odds(const rates::Exposure& exposure) const;
@@ -64,13 +68,15 @@ class Belief {
   std::vector<Column*> columns_for(const readings::Forecast& forecast);
   void forget_old_columns();
   void fill(Work& work, const Candidate& candidate, std::size_t number);
-  bool likelihood(Work& work, const Candidate& candidate, double weight, double cutoff, double& out);
+  bool likelihood(Work& work, const Candidate& candidate, double weight, double cutoff,
+                  double& out);
   void sum_singles(Work& work);
   void sum_pairs(Work& work, const Options& options, const Progress& progress);
   void finish(Work& work, const Options& options, Posterior& result);
   void add_up(Work& work, Posterior& result) const;
   void split_over_modes(Work& work, Posterior& result) const;
-  void report_reading(Work& work, const Options& options, std::size_t g, std::size_t i, Posterior& result) const;
+  void report_reading(Work& work, const Options& options, std::size_t g, std::size_t i,
+                      Posterior& result) const;
   void report_look(Work& work, const Options& options, std::size_t i, Posterior& result) const;
 
   const Candidates* candidates_;

@@ -19,10 +19,10 @@ std::vector<ChangeKey> key_of(const circuit::Circuit& circuit, Index mode) {
   const auto& vehicle = circuit.vehicle();
   for (const auto& c : vehicle.modes[at(mode)].changes) {
     const bool opens_all = c.open;
-    key.emplace_back(c.element, c.open, opens_all ? 0 : c.add_ohm, opens_all ? unset : c.ohm.value_or(unset),
-                     c.stuck ? (*c.stuck ? 1 : 0) : -1, opens_all ? unset : c.emf_volt.value_or(unset),
-                     !opens_all && c.reversed, opens_all ? unset : c.shorted_ohm.value_or(unset),
-                     c.threshold_factor);
+    key.emplace_back(c.element, c.open, opens_all ? 0 : c.add_ohm,
+                     opens_all ? unset : c.ohm.value_or(unset), c.stuck ? (*c.stuck ? 1 : 0) : -1,
+                     opens_all ? unset : c.emf_volt.value_or(unset), !opens_all && c.reversed,
+                     opens_all ? unset : c.shorted_ohm.value_or(unset), c.threshold_factor);
   }
   std::sort(key.begin(), key.end());
   return key;
@@ -69,9 +69,10 @@ void Candidates::overrides(const Candidate& candidate, circuit::Overrides& out) 
     return;
   }
   const auto& second = classes_[at(candidate.b)];
-  std::merge(first.overrides.begin(), first.overrides.end(), second.overrides.begin(), second.overrides.end(),
-             std::back_inserter(out),
-             [](const circuit::Override& x, const circuit::Override& y) { return x.element < y.element; });
+  std::merge(
+      first.overrides.begin(), first.overrides.end(), second.overrides.begin(),
+      second.overrides.end(), std::back_inserter(out),
+      [](const circuit::Override& x, const circuit::Override& y) { return x.element < y.element; });
   const bool overlap = std::adjacent_find(out.begin(), out.end(), [](const auto& x, const auto& y) {
                          return x.element == y.element;
                        }) != out.end();

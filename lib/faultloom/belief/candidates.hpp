@@ -33,7 +33,9 @@ class Candidates {
 
   [[nodiscard]] const circuit::Circuit& circuit() const noexcept { return *circuit_; }
   [[nodiscard]] const std::vector<ModeClass>& classes() const noexcept { return classes_; }
-  [[nodiscard]] std::int32_t class_of(Index mode) const { return class_of_[static_cast<std::size_t>(mode)]; }
+  [[nodiscard]] std::int32_t class_of(Index mode) const {
+    return class_of_[static_cast<std::size_t>(mode)];
+  }
   [[nodiscard]] std::size_t single_count() const noexcept { return classes_.size(); }
   /// No fault, singles and pairs together.
   [[nodiscard]] std::size_t count() const noexcept {
@@ -46,7 +48,8 @@ class Candidates {
 
   /// Whether some mode of one class excludes some mode of the other (same component).
   [[nodiscard]] bool share_component(std::int32_t a, std::int32_t b) const {
-    return shared_.test(static_cast<std::size_t>(a) * classes_.size() + static_cast<std::size_t>(b));
+    return shared_.test(static_cast<std::size_t>(a) * classes_.size() +
+                        static_cast<std::size_t>(b));
   }
 
   /// Sum of products of odds over the pairs of modes, one from each class, that do not exclude each
@@ -57,7 +60,8 @@ class Candidates {
 
   /// Calls visit(mode, other, product) for every such pair of modes.
   template <typename Visit>
-  void for_each_pair(std::int32_t a, std::int32_t b, std::span<const double> mode_odds, const Visit& visit) const {
+  void for_each_pair(std::int32_t a, std::int32_t b, std::span<const double> mode_odds,
+                     const Visit& visit) const {
     const auto& first = classes_[static_cast<std::size_t>(a)].modes;
     const auto& second = classes_[static_cast<std::size_t>(b)].modes;
     const auto& modes = circuit_->vehicle().modes;
@@ -65,7 +69,8 @@ class Candidates {
       for (std::size_t j = a == b ? i + 1 : 0; j < second.size(); ++j) {
         const auto m = static_cast<std::size_t>(first[i]);
         const auto n = static_cast<std::size_t>(second[j]);
-        if (modes[m].component != modes[n].component) visit(first[i], second[j], mode_odds[m] * mode_odds[n]);
+        if (modes[m].component != modes[n].component)
+          visit(first[i], second[j], mode_odds[m] * mode_odds[n]);
       }
   }
 

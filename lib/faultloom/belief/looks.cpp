@@ -14,7 +14,9 @@ double clamp_probability(double p) { return std::clamp(p, 1e-4, 1 - 1e-4); }
 
 Looks::Looks(const vehicle::Vehicle& vehicle, std::span<const readings::Entry> entries,
              std::span<const double> mode_priors, double repeat_correlation)
-    : vehicle_(&vehicle), priors_(mode_priors.begin(), mode_priors.end()), repeat_correlation_(repeat_correlation) {
+    : vehicle_(&vehicle),
+      priors_(mode_priors.begin(), mode_priors.end()),
+      repeat_correlation_(repeat_correlation) {
   for (std::size_t i = 0; i < entries.size(); ++i) {
     const auto& e = entries[i];
     if (e.type == readings::Entry::Type::look && e.informative())
@@ -22,7 +24,8 @@ Looks::Looks(const vehicle::Vehicle& vehicle, std::span<const readings::Entry> e
   }
   // Products over a component's looks must not depend on the order the job lists them in.
   for (auto& [component, looks] : by_component_)
-    std::stable_sort(looks.begin(), looks.end(), [](const Look& a, const Look& b) { return a.damage < b.damage; });
+    std::stable_sort(looks.begin(), looks.end(),
+                     [](const Look& a, const Look& b) { return a.damage < b.damage; });
 }
 
 double Looks::joint(const std::vector<Look>& looks, double seen) const {
@@ -43,14 +46,16 @@ std::vector<double> Looks::updated(std::span<const double> odds) const {
   for (const auto& [c, looks] : by_component_) {
     const auto& component = vehicle_->components[at(c)];
     const double healthy = joint(looks, component.look_false_alarm);
-    for (const auto m : component.modes) result[at(m)] *= joint(looks, vehicle_->modes[at(m)].seen) / healthy;
+    for (const auto m : component.modes)
+      result[at(m)] *= joint(looks, vehicle_->modes[at(m)].seen) / healthy;
   }
   return result;
 }
 
 double Looks::if_healthy() const {
   double product = 1;
-  for (const auto& [c, looks] : by_component_) product *= joint(looks, vehicle_->components[at(c)].look_false_alarm);
+  for (const auto& [c, looks] : by_component_)
+    product *= joint(looks, vehicle_->components[at(c)].look_false_alarm);
   return product;
 }
 
@@ -74,7 +79,8 @@ double Looks::ceiling() const {
   for (const auto& [c, looks] : by_component_) {
     const auto& component = vehicle_->components[at(c)];
     double most = joint(looks, component.look_false_alarm);
-    for (const auto m : component.modes) most = std::max(most, joint(looks, vehicle_->modes[at(m)].seen));
+    for (const auto m : component.modes)
+      most = std::max(most, joint(looks, vehicle_->modes[at(m)].seen));
     product *= most;
   }
   return product;

@@ -14,8 +14,8 @@ std::vector<double> class_odds(const Candidates& candidates, std::span<const dou
   return sums;
 }
 
-double prior_weight(const Candidates& candidates, const Candidate& candidate, std::span<const double> mode_odds,
-                    std::span<const double> class_odds) {
+double prior_weight(const Candidates& candidates, const Candidate& candidate,
+                    std::span<const double> mode_odds, std::span<const double> class_odds) {
   if (candidate.a < 0) return 1;
   if (candidate.b < 0) return class_odds[at(candidate.a)];
   return candidates.pair_odds(candidate.a, candidate.b, mode_odds, class_odds);
@@ -26,12 +26,15 @@ MarginalSum::MarginalSum(const Candidates& candidates, std::span<const Candidate
   const auto& vehicle = candidates.circuit().vehicle();
   std::vector<Index> wire_of_component(vehicle.components.size(), vehicle::none);
   for (std::size_t w = 0; w < vehicle.wires.size(); ++w)
-    for (const auto c : {vehicle.wires[w].component, vehicle.wires[w].from_end, vehicle.wires[w].to_end})
+    for (const auto c :
+         {vehicle.wires[w].component, vehicle.wires[w].from_end, vehicle.wires[w].to_end})
       if (c != vehicle::none) wire_of_component[at(c)] = static_cast<Index>(w);
-  for (const auto& mode : vehicle.modes) wire_of_mode_.push_back(wire_of_component[at(mode.component)]);
+  for (const auto& mode : vehicle.modes)
+    wire_of_mode_.push_back(wire_of_component[at(mode.component)]);
 }
 
-std::vector<double> MarginalSum::modes(std::span<const double> weights, std::span<const double> mode_odds,
+std::vector<double> MarginalSum::modes(std::span<const double> weights,
+                                       std::span<const double> mode_odds,
                                        std::span<const double> class_odds) const {
   std::vector<double> sums(mode_odds.size(), 0);
   std::vector<double> by_class(class_odds.size(), 0);
@@ -61,11 +64,13 @@ std::vector<double> MarginalSum::modes(std::span<const double> weights, std::spa
 std::vector<double> MarginalSum::components(std::span<const double> mode_sums) const {
   const auto& vehicle = candidates_->circuit().vehicle();
   std::vector<double> sums(vehicle.components.size(), 0);
-  for (std::size_t m = 0; m < mode_sums.size(); ++m) sums[at(vehicle.modes[m].component)] += mode_sums[m];
+  for (std::size_t m = 0; m < mode_sums.size(); ++m)
+    sums[at(vehicle.modes[m].component)] += mode_sums[m];
   return sums;
 }
 
-std::vector<double> MarginalSum::wires(std::span<const double> weights, std::span<const double> mode_odds,
+std::vector<double> MarginalSum::wires(std::span<const double> weights,
+                                       std::span<const double> mode_odds,
                                        std::span<const double> class_odds) const {
   const auto& vehicle = candidates_->circuit().vehicle();
   std::vector<double> sums(vehicle.wires.size(), 0);
@@ -82,7 +87,8 @@ std::vector<double> MarginalSum::wires(std::span<const double> weights, std::spa
     if (whole <= 0) continue;
     candidates_->for_each_pair(a, b, mode_odds, [&](Index m, Index n, double product) {
       const auto wire = wire_of_mode_[at(m)];
-      if (wire != vehicle::none && wire == wire_of_mode_[at(n)]) sums[at(wire)] -= weights[t] * (product / whole);
+      if (wire != vehicle::none && wire == wire_of_mode_[at(n)])
+        sums[at(wire)] -= weights[t] * (product / whole);
     });
   }
   return sums;

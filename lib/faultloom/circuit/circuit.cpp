@@ -66,7 +66,8 @@ struct Draft {
 };
 
 bool changes_nothing(const Override& o, double siemens, double ampere) {
-  return o.siemens == siemens && o.ampere == ampere && o.stuck < 0 && o.threshold_factor == 1 && !o.reversed;
+  return o.siemens == siemens && o.ampere == ampere && o.stuck < 0 && o.threshold_factor == 1 &&
+         !o.reversed;
 }
 
 }  // namespace
@@ -91,7 +92,8 @@ Circuit::Circuit(const vehicle::Vehicle& vehicle) : vehicle_(&vehicle) {
     healthy_.siemens.push_back(1.0 / element.ohm);
     healthy_.ampere.push_back(has_emf(element) ? element.emf_volt / element.ohm : 0.0);
   }
-  plan_ = std::make_unique<const EliminationPlan>(static_cast<std::int32_t>(leakage.size()), branches, leakage);
+  plan_ = std::make_unique<const EliminationPlan>(static_cast<std::int32_t>(leakage.size()),
+                                                  branches, leakage);
   for (const auto node : node_of) terminal_rank_.push_back(node < 0 ? -1 : plan_->rank_of(node));
   collect_driving_atoms();
 }
@@ -130,7 +132,8 @@ Overrides overrides_of(const Circuit& circuit, std::span<const Index> modes) {
   std::vector<std::pair<Index, Draft>> drafts;
   for (const auto mode : modes) {
     for (const auto& change : v.modes[at(mode)].changes) {
-      auto draft = std::find_if(drafts.begin(), drafts.end(), [&](const auto& d) { return d.first == change.element; });
+      auto draft = std::find_if(drafts.begin(), drafts.end(),
+                                [&](const auto& d) { return d.first == change.element; });
       if (draft == drafts.end()) {
         drafts.emplace_back(change.element, Draft(v.elements[at(change.element)]));
         draft = drafts.end() - 1;
@@ -138,11 +141,13 @@ Overrides overrides_of(const Circuit& circuit, std::span<const Index> modes) {
       draft->second.apply(change);
     }
   }
-  std::sort(drafts.begin(), drafts.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
+  std::sort(drafts.begin(), drafts.end(),
+            [](const auto& a, const auto& b) { return a.first < b.first; });
   Overrides result;
   for (const auto& [element, draft] : drafts) {
     const auto o = draft.finish(element, circuit.contact_of(element) != none);
-    if (!changes_nothing(o, circuit.healthy().siemens[at(element)], circuit.healthy().ampere[at(element)]))
+    if (!changes_nothing(o, circuit.healthy().siemens[at(element)],
+                         circuit.healthy().ampere[at(element)]))
       result.push_back(o);
   }
   return result;

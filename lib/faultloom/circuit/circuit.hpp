@@ -26,9 +26,13 @@ class Circuit {
   /// Elements that switch (contacts and diodes), in element order.
   [[nodiscard]] const std::vector<Index>& contacts() const noexcept { return contacts_; }
   /// Position of an element in contacts(), or none.
-  [[nodiscard]] Index contact_of(Index element) const { return contact_of_[static_cast<std::size_t>(element)]; }
+  [[nodiscard]] Index contact_of(Index element) const {
+    return contact_of_[static_cast<std::size_t>(element)];
+  }
   /// Positions in contacts() of those whose rule depends on atoms; the others follow controls alone.
-  [[nodiscard]] const std::vector<Index>& driven_contacts() const noexcept { return driven_contacts_; }
+  [[nodiscard]] const std::vector<Index>& driven_contacts() const noexcept {
+    return driven_contacts_;
+  }
   /// Value of the healthy element when it conducts: conductance [S] and short-circuit current [A].
   [[nodiscard]] const BranchValues& healthy() const noexcept { return healthy_; }
   /// Atoms that some contact depends on; the others only feed signs.
@@ -53,11 +57,11 @@ class Circuit {
 /// What a set of fault modes does to one element, compared with the healthy one.
 struct Override {
   Index element = none;
-  double siemens = 0;          ///< when it conducts
-  double ampere = 0;           ///< short-circuit current when it conducts
-  std::int8_t stuck = -1;      ///< contacts: 0 never closes, 1 always closed, -1 as the rule says
+  double siemens = 0;      ///< when it conducts
+  double ampere = 0;       ///< short-circuit current when it conducts
+  std::int8_t stuck = -1;  ///< contacts: 0 never closes, 1 always closed, -1 as the rule says
   double threshold_factor = 1;
-  bool reversed = false;       ///< a diode turned round also senses the other way round
+  bool reversed = false;  ///< a diode turned round also senses the other way round
 
   friend bool operator==(const Override&, const Override&) = default;
 };

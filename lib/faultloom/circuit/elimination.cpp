@@ -42,9 +42,11 @@ void EliminationPlan::build(std::span<const Branch> branches, std::span<const st
     if (fronts_[k].parent < 0) continue;
     const auto& mine = later_of[k];
     const auto& theirs = later_of[at(fronts_[k].parent)];
-    children[at(fronts_[k].parent)].push_back({static_cast<std::int32_t>(k), static_cast<std::int32_t>(maps_.size())});
+    children[at(fronts_[k].parent)].push_back(
+        {static_cast<std::int32_t>(k), static_cast<std::int32_t>(maps_.size())});
     for (std::size_t i = 1; i < mine.size(); ++i)
-      maps_.push_back(static_cast<std::int32_t>(std::lower_bound(theirs.begin(), theirs.end(), mine[i]) - theirs.begin()));
+      maps_.push_back(static_cast<std::int32_t>(
+          std::lower_bound(theirs.begin(), theirs.end(), mine[i]) - theirs.begin()));
   }
   for (std::size_t k = 0; k < n; ++k) {
     fronts_[k].first_child = static_cast<std::int32_t>(children_.size());
@@ -75,7 +77,8 @@ void EliminationPlan::assign_branches(std::span<const Branch> branches) {
     if (second >= 0) {
       const auto& front = fronts_[at(first)];
       const auto* begin = later_.data() + front.later;
-      slot = static_cast<std::int32_t>(std::lower_bound(begin, begin + front.degree, second) - begin);
+      slot =
+          static_cast<std::int32_t>(std::lower_bound(begin, begin + front.degree, second) - begin);
     }
     own[at(first)].push_back({static_cast<std::int32_t>(b), slot, a_first ? 1.0 : -1.0});
     if (branches[b].may_have_emf && slot >= 0) fronts_[at(first)].has_emf = true;
@@ -103,14 +106,18 @@ void EliminationPlan::lay_out() {
   numeric_size_ = at(offset);
 }
 
-void eliminate_all(const EliminationPlan& plan, const BranchValues& values, std::span<double> numeric) {
+void eliminate_all(const EliminationPlan& plan, const BranchValues& values,
+                   std::span<double> numeric) {
   const auto numbers = [&](std::int32_t rank) { return numeric.data() + plan.front(rank).offset; };
-  const auto value = [&](std::int32_t b) { return std::pair{values.siemens[at(b)], values.ampere[at(b)]}; };
+  const auto value = [&](std::int32_t b) {
+    return std::pair{values.siemens[at(b)], values.ampere[at(b)]};
+  };
   for (std::int32_t k = 0; k < plan.node_count(); ++k)
     eliminate(plan, k, numeric.data() + plan.front(k).offset, numbers, value);
 }
 
-void substitute_all(const EliminationPlan& plan, std::span<const double> numeric, std::span<double> volts) {
+void substitute_all(const EliminationPlan& plan, std::span<const double> numeric,
+                    std::span<double> volts) {
   for (std::int32_t k = plan.node_count(); k-- > 0;) {
     const auto& front = plan.front(k);
     const FrontLayout layout{front.degree};
@@ -123,14 +130,16 @@ void substitute_all(const EliminationPlan& plan, std::span<const double> numeric
 }
 
 std::vector<double> solve_network(std::int32_t node_count, std::span<const Branch> branches,
-                                  const BranchValues& values, std::span<const double> leakage_siemens) {
+                                  const BranchValues& values,
+                                  std::span<const double> leakage_siemens) {
   const EliminationPlan plan(node_count, branches, leakage_siemens);
   std::vector<double> numeric(plan.numeric_size());
   std::vector<double> by_rank(at(node_count));
   eliminate_all(plan, values, numeric);
   substitute_all(plan, numeric, by_rank);
   std::vector<double> volts(at(node_count));
-  for (std::int32_t node = 0; node < node_count; ++node) volts[at(node)] = by_rank[at(plan.rank_of(node))];
+  for (std::int32_t node = 0; node < node_count; ++node)
+    volts[at(node)] = by_rank[at(plan.rank_of(node))];
   return volts;
 }
 

@@ -41,19 +41,20 @@ class EliminationPlan {
   };
   struct Child {
     std::int32_t rank;
-    std::int32_t map;   ///< offset into maps(): where the child's later neighbours 1.. sit in this node
+    std::int32_t
+        map;  ///< offset into maps(): where the child's later neighbours 1.. sit in this node
   };
   struct Front {
-    std::int32_t node = 0;          ///< index in the caller's numbering
-    std::int32_t parent = -1;       ///< rank of the parent, -1 at a root
-    std::int32_t degree = 0;        ///< number of later neighbours
-    std::int32_t later = 0;         ///< offset into later()
+    std::int32_t node = 0;     ///< index in the caller's numbering
+    std::int32_t parent = -1;  ///< rank of the parent, -1 at a root
+    std::int32_t degree = 0;   ///< number of later neighbours
+    std::int32_t later = 0;    ///< offset into later()
     std::int32_t first_branch = 0;
     std::int32_t branch_count = 0;
     std::int32_t first_child = 0;
     std::int32_t child_count = 0;
-    std::int32_t offset = 0;        ///< into a numeric array
-    bool has_emf = false;           ///< some short-circuit current may appear in this column
+    std::int32_t offset = 0;  ///< into a numeric array
+    bool has_emf = false;     ///< some short-circuit current may appear in this column
   };
 
   /// `leakage_siemens[i] > 0` ties node i to the datum, so every node voltage is defined.
@@ -62,20 +63,30 @@ class EliminationPlan {
   EliminationPlan(std::int32_t node_count, std::span<const Branch> branches,
                   std::span<const double> leakage_siemens);
 
-  [[nodiscard]] std::int32_t node_count() const noexcept { return static_cast<std::int32_t>(fronts_.size()); }
-  [[nodiscard]] std::int32_t rank_of(std::int32_t node) const { return rank_[static_cast<std::size_t>(node)]; }
-  [[nodiscard]] const Front& front(std::int32_t rank) const { return fronts_[static_cast<std::size_t>(rank)]; }
+  [[nodiscard]] std::int32_t node_count() const noexcept {
+    return static_cast<std::int32_t>(fronts_.size());
+  }
+  [[nodiscard]] std::int32_t rank_of(std::int32_t node) const {
+    return rank_[static_cast<std::size_t>(node)];
+  }
+  [[nodiscard]] const Front& front(std::int32_t rank) const {
+    return fronts_[static_cast<std::size_t>(rank)];
+  }
   [[nodiscard]] const std::int32_t* later() const noexcept { return later_.data(); }
   [[nodiscard]] const OwnBranch* own_branches() const noexcept { return own_.data(); }
   [[nodiscard]] const Child* children() const noexcept { return children_.data(); }
   [[nodiscard]] const std::int32_t* maps() const noexcept { return maps_.data(); }
   /// The ranks from a node up to its root, itself included.
-  [[nodiscard]] const Bits& path(std::int32_t rank) const { return paths_[static_cast<std::size_t>(rank)]; }
+  [[nodiscard]] const Bits& path(std::int32_t rank) const {
+    return paths_[static_cast<std::size_t>(rank)];
+  }
   /// Path of the first-eliminated end of a branch: what a change of its value touches.
   [[nodiscard]] const Bits& branch_path(std::int32_t branch) const {
     return paths_[static_cast<std::size_t>(branch_rank_[static_cast<std::size_t>(branch)])];
   }
-  [[nodiscard]] double leakage(std::int32_t rank) const { return leakage_[static_cast<std::size_t>(rank)]; }
+  [[nodiscard]] double leakage(std::int32_t rank) const {
+    return leakage_[static_cast<std::size_t>(rank)];
+  }
   /// Length of a numeric array.
   [[nodiscard]] std::size_t numeric_size() const noexcept { return numeric_size_; }
   /// Mean number of nodes to eliminate again after one branch changed.
@@ -109,7 +120,9 @@ struct FrontLayout {
   [[nodiscard]] constexpr std::int32_t column_ampere() const { return degree; }
   [[nodiscard]] constexpr std::int32_t datum_siemens() const { return 2 * degree; }
   [[nodiscard]] constexpr std::int32_t injected() const { return 2 * degree + 1; }
-  [[nodiscard]] constexpr std::int32_t driven() const { return 2 * degree + 2; }  ///< injected + column sum
+  [[nodiscard]] constexpr std::int32_t driven() const {
+    return 2 * degree + 2;
+  }  ///< injected + column sum
   [[nodiscard]] constexpr std::int32_t inverse() const { return 2 * degree + 3; }
   [[nodiscard]] constexpr std::int32_t block_datum() const { return 2 * degree + 4; }
   [[nodiscard]] constexpr std::int32_t block_injected() const { return 3 * degree + 4; }
@@ -126,13 +139,16 @@ void eliminate(const EliminationPlan& plan, std::int32_t rank, double* out, cons
                const Value& value);
 
 /// Eliminates every node. `numeric` has plan.numeric_size() elements.
-void eliminate_all(const EliminationPlan& plan, const BranchValues& values, std::span<double> numeric);
+void eliminate_all(const EliminationPlan& plan, const BranchValues& values,
+                   std::span<double> numeric);
 
 /// Node voltages [V] by rank from the numbers of a full elimination.
-void substitute_all(const EliminationPlan& plan, std::span<const double> numeric, std::span<double> volts);
+void substitute_all(const EliminationPlan& plan, std::span<const double> numeric,
+                    std::span<double> volts);
 
 /// One-off solution: voltage of every node [V] in the caller's numbering.
-[[nodiscard]] std::vector<double> solve_network(std::int32_t node_count, std::span<const Branch> branches,
+[[nodiscard]] std::vector<double> solve_network(std::int32_t node_count,
+                                                std::span<const Branch> branches,
                                                 const BranchValues& values,
                                                 std::span<const double> leakage_siemens);
 
@@ -208,7 +224,8 @@ void eliminate(const EliminationPlan& plan, std::int32_t rank, double* out, cons
         out[at.block_ampere() + pair + q - p - 1] +=
             (out[p] * out[at.column_ampere() + q] - out[q] * p_ampere) * inverse;
     }
-    for (std::int32_t q = p + 1; q < d; ++q, ++pair) out[at.block_siemens() + pair] += share * out[q];
+    for (std::int32_t q = p + 1; q < d; ++q, ++pair)
+      out[at.block_siemens() + pair] += share * out[q];
   }
 }
 

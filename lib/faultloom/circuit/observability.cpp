@@ -73,7 +73,8 @@ std::vector<bool> observable_modes(const Circuit& circuit, const Progress& progr
   const auto& vehicle = circuit.vehicle();
   std::vector<bool> shows(vehicle.modes.size(), false);
   for (std::size_t m = 0; m < shows.size(); ++m)
-    shows[m] = vehicle.modes[m].seen > vehicle.components[at(vehicle.modes[m].component)].look_false_alarm + 0.05;
+    shows[m] = vehicle.modes[m].seen >
+               vehicle.components[at(vehicle.modes[m].component)].look_false_alarm + 0.05;
   Solver solver(circuit);
   const Overrides none_changed;
   Picture healthy;
@@ -82,8 +83,9 @@ std::vector<bool> observable_modes(const Circuit& circuit, const Progress& progr
   for (std::size_t s = 0; s <= states.size(); ++s) {
     report(progress, static_cast<double>(s) / static_cast<double>(states.size() + 1));
     const bool isolated = s == states.size();  // ohms count where they can be read
-    const auto stage = isolated ? solver.stage(vehicle.rest_state(), vehicle.isolation.lifted_elements)
-                                : solver.stage(states[s]);
+    const auto stage = isolated
+                           ? solver.stage(vehicle.rest_state(), vehicle.isolation.lifted_elements)
+                           : solver.stage(states[s]);
     solver.begin(none_changed);
     take(solver, stage, isolated, healthy);
     for (std::size_t m = 0; m < shows.size(); ++m) {
@@ -106,10 +108,11 @@ std::vector<Problem> silent_modes(const Circuit& circuit, const Progress& progre
   for (std::size_t m = 0; m < shows.size(); ++m) {
     if (shows[m]) continue;
     const auto& component = vehicle.components[at(vehicle.modes[m].component)];
-    problems.push_back({Code::silent_mode,
-                        "Mode '" + vehicle.modes[m].id + "' of '" + component.id + "' (kind '" + component.kind +
-                            "') changes nothing that can be read or seen; add a probe point or drop the mode",
-                        pointer_to(vehicle, component)});
+    problems.push_back(
+        {Code::silent_mode,
+         "Mode '" + vehicle.modes[m].id + "' of '" + component.id + "' (kind '" + component.kind +
+             "') changes nothing that can be read or seen; add a probe point or drop the mode",
+         pointer_to(vehicle, component)});
   }
   return problems;
 }

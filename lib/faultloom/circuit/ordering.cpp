@@ -12,7 +12,8 @@ namespace {
 
 using Adjacency = std::vector<std::set<std::int32_t>>;
 
-Adjacency adjacency(std::int32_t node_count, std::span<const std::pair<std::int32_t, std::int32_t>> edges) {
+Adjacency adjacency(std::int32_t node_count,
+                    std::span<const std::pair<std::int32_t, std::int32_t>> edges) {
   Adjacency neighbours(static_cast<std::size_t>(node_count));
   for (const auto& [a, b] : edges) {
     if (a < 0 || b < 0 || a == b) continue;
@@ -50,7 +51,8 @@ Ordering finish(std::vector<std::int32_t> order, Adjacency graph) {
   std::vector<double> work(order.size());
   for (std::size_t k = order.size(); k-- > 0;) {
     const auto d = static_cast<double>(result.later[k].size());
-    const auto up = result.later[k].empty() ? order.size() : static_cast<std::size_t>(result.later[k].front());
+    const auto up =
+        result.later[k].empty() ? order.size() : static_cast<std::size_t>(result.later[k].front());
     length[k] = 1 + (up < order.size() ? length[up] : 0);
     work[k] = 6 + 4 * d + d * d + (up < order.size() ? work[up] : 0);
     result.mean_path_length += length[k] / static_cast<double>(order.size());
@@ -98,14 +100,18 @@ std::vector<std::int32_t> multiple_minimum_degree(const Adjacency& graph) {
   std::vector<int> degree(n, 0);
   std::vector<int> supernode_sizes(n, 1);
   const auto id = boost::get(boost::vertex_index, g);
-  const auto map = [&](std::vector<int>& values) { return boost::make_iterator_property_map(values.begin(), id); };
-  boost::minimum_degree_ordering(g, map(degree), inverse_perm.data(), perm.data(), map(supernode_sizes), 0, id);
+  const auto map = [&](std::vector<int>& values) {
+    return boost::make_iterator_property_map(values.begin(), id);
+  };
+  boost::minimum_degree_ordering(g, map(degree), inverse_perm.data(), perm.data(),
+                                 map(supernode_sizes), 0, id);
   return {inverse_perm.begin(), inverse_perm.end()};
 }
 
 }  // namespace
 
-Ordering choose_order(std::int32_t node_count, std::span<const std::pair<std::int32_t, std::int32_t>> edges) {
+Ordering choose_order(std::int32_t node_count,
+                      std::span<const std::pair<std::int32_t, std::int32_t>> edges) {
   const auto graph = adjacency(node_count, edges);
   std::vector<Ordering> trials;
   for (const double weight : {0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5})

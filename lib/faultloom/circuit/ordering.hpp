@@ -9,10 +9,10 @@ namespace faultloom::circuit {
 
 /// An elimination order with the later neighbours of each node, ascending in elimination rank.
 struct Ordering {
-  std::vector<std::int32_t> order;                       ///< node eliminated at each rank
-  std::vector<std::vector<std::int32_t>> later;          ///< by rank: ranks of later neighbours
-  double mean_path_length = 0;                           ///< nodes from a node to its root, mean
-  double mean_path_work = 0;                             ///< multiply-adds along that path, mean
+  std::vector<std::int32_t> order;               ///< node eliminated at each rank
+  std::vector<std::vector<std::int32_t>> later;  ///< by rank: ranks of later neighbours
+  double mean_path_length = 0;                   ///< nodes from a node to its root, mean
+  double mean_path_work = 0;                     ///< multiply-adds along that path, mean
 };
 
 /// Picks the order with the least mean work along a path to the root.

@@ -51,7 +51,8 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   // The stage before: the control moved last (highest order, then highest index) goes back to rest.
   Index last = none;
   for (std::size_t c = 0; c < controls.size(); ++c)
-    if (positions[c] != controls[c].rest && (last == none || controls[c].order >= controls[at(last)].order))
+    if (positions[c] != controls[c].rest &&
+        (last == none || controls[c].order >= controls[at(last)].order))
       last = static_cast<Index>(c);
   StageData data;
   if (last != none) {
@@ -67,7 +68,8 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   const Bits no_atoms(circuit_->vehicle().atoms.size());
   data.by_controls = Bits(contacts.size());
   for (std::size_t c = 0; c < contacts.size(); ++c)
-    data.by_controls.set(c, evaluate(circuit_->vehicle().elements[at(contacts[c])].closed_when, positions, no_atoms));
+    data.by_controls.set(c, evaluate(circuit_->vehicle().elements[at(contacts[c])].closed_when,
+                                     positions, no_atoms));
   const auto handle = static_cast<Stage>(stages_.size());
   stages_.push_back(std::move(data));
   results_.emplace_back();
@@ -130,7 +132,8 @@ const Override* Solver::override_of(Index element) const {
   return nullptr;
 }
 
-bool Solver::evaluate(const Condition& condition, const vehicle::ControlState& positions, const Bits& atoms) const {
+bool Solver::evaluate(const Condition& condition, const vehicle::ControlState& positions,
+                      const Bits& atoms) const {
   // Postfix with a bit stack: conditions are shallow, 64 operands deep is far beyond any kind.
   std::uint64_t stack = 0;
   for (const auto& op : condition.ops) {
@@ -163,10 +166,12 @@ bool Solver::evaluate(const Condition& condition, const vehicle::ControlState& p
 void Solver::contacts_from(const StageData& stage, const Bits& atoms, Bits& closed) const {
   closed = stage.by_controls;
   for (const auto c : circuit_->driven_contacts())
-    closed.set(at(c), evaluate(circuit_->vehicle().elements[at(circuit_->contacts()[at(c)])].closed_when,
-                               stage.positions, atoms));
+    closed.set(at(c),
+               evaluate(circuit_->vehicle().elements[at(circuit_->contacts()[at(c)])].closed_when,
+                        stage.positions, atoms));
   for (const auto& o : *overrides_)
-    if (const auto c = circuit_->contact_of(o.element); c != none && o.stuck >= 0) closed.set(at(c), o.stuck == 1);
+    if (const auto c = circuit_->contact_of(o.element); c != none && o.stuck >= 0)
+      closed.set(at(c), o.stuck == 1);
 }
 
 double Solver::known_volt(Index terminal) const {
@@ -181,7 +186,8 @@ bool Solver::atom_value(Index index, bool before) {
   for (const auto& o : *overrides_) {
     if (o.threshold_factor == 1 && !o.reversed) continue;
     const auto& element = circuit_->vehicle().elements[at(o.element)];
-    if (std::find(element.atoms.begin(), element.atoms.end(), index) == element.atoms.end()) continue;
+    if (std::find(element.atoms.begin(), element.atoms.end(), index) == element.atoms.end())
+      continue;
     factor *= o.threshold_factor;
     // A source turned round has no atom of its own; only a diode senses along its own direction.
     if (o.reversed && element.type == vehicle::ElementType::diode) sign = -sign;
@@ -287,7 +293,8 @@ void Solver::enter(Stage stage_index) {
 // ---- numbers -----------------------------------------------------------------------------------
 
 void Solver::set_branch(Index element, double siemens, double ampere) {
-  if (base_->values.siemens[at(element)] == siemens && base_->values.ampere[at(element)] == ampere) return;
+  if (base_->values.siemens[at(element)] == siemens && base_->values.ampere[at(element)] == ampere)
+    return;
   branch_marks_[at(element)] = solve_mark_;
   branch_work_[at(element)] = {siemens, ampere};
   touched_ |= circuit_->plan().branch_path(element);
@@ -420,7 +427,8 @@ void Solver::resistances(std::span<double> out) {
     double diagonal = 1;
     for (std::int32_t p = 0; p < front.degree; ++p) {
       double entry = 0;
-      for (std::int32_t q = 0; q < front.degree; ++q) entry += row[q] * inverse_[at(later[p]) * n + at(later[q])];
+      for (std::int32_t q = 0; q < front.degree; ++q)
+        entry += row[q] * inverse_[at(later[p]) * n + at(later[q])];
       entry *= inverse;
       inverse_[k * n + at(later[p])] = entry;
       inverse_[at(later[p]) * n + k] = entry;
@@ -436,7 +444,9 @@ void Solver::resistances(std::span<double> out) {
 
 void Solver::element_resistances(std::span<double> out) const {
   const auto n = at(circuit_->plan().node_count());
-  const auto entry = [&](std::int32_t a, std::int32_t b) { return a < 0 || b < 0 ? 0.0 : inverse_[at(a) * n + at(b)]; };
+  const auto entry = [&](std::int32_t a, std::int32_t b) {
+    return a < 0 || b < 0 ? 0.0 : inverse_[at(a) * n + at(b)];
+  };
   for (std::size_t e = 0; e < out.size(); ++e) {
     const auto& element = circuit_->vehicle().elements[e];
     const auto a = circuit_->rank_of_terminal(element.a);

@@ -46,7 +46,9 @@ class Solver {
   /// O(elements) the first time. @throws Error argument  wrong number of controls or a bad position
   Stage stage(const vehicle::ControlState& positions, std::span<const Index> lifted = {});
   /// The stage before the last control moved, or none.
-  [[nodiscard]] Stage previous(Stage stage) const { return stages_[static_cast<std::size_t>(stage)].parent; }
+  [[nodiscard]] Stage previous(Stage stage) const {
+    return stages_[static_cast<std::size_t>(stage)].parent;
+  }
   [[nodiscard]] const vehicle::ControlState& positions(Stage stage) const {
     return stages_[static_cast<std::size_t>(stage)].positions;
   }
@@ -103,13 +105,14 @@ class Solver {
     Settled settled;
   };
 
-  [[nodiscard]] bool evaluate(const vehicle::Condition& condition, const vehicle::ControlState& positions,
-                              const Bits& atoms) const;
+  [[nodiscard]] bool evaluate(const vehicle::Condition& condition,
+                              const vehicle::ControlState& positions, const Bits& atoms) const;
   void contacts_from(const StageData& stage, const Bits& atoms, Bits& closed) const;
   void update_atoms(Bits& atoms);
   [[nodiscard]] bool atom_value(Index atom, bool before);
   void settle_cycle(StageData& stage, Settled& result);
-  void resolve_cycle(const std::vector<std::pair<Bits, Bits>>& history, std::size_t from, Settled& result) const;
+  void resolve_cycle(const std::vector<std::pair<Bits, Bits>>& history, std::size_t from,
+                     Settled& result) const;
   void solve(const StageData& stage, const Bits& closed);
   [[nodiscard]] const Base& nearest_base(const StageData& stage, const Bits& closed) const;
   void set_branch(Index element, double siemens, double ampere);

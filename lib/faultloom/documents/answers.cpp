@@ -14,12 +14,14 @@ using nlohmann::json;
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-json mode_list(const vehicle::Vehicle& vehicle, const belief::Candidates& candidates, const belief::Candidate& c) {
+json mode_list(const vehicle::Vehicle& vehicle, const belief::Candidates& candidates,
+               const belief::Candidate& c) {
   json list = json::array();
   for (const auto index : {c.a, c.b}) {
     if (index < 0) continue;
     json members = json::array();
-    for (const auto m : candidates.classes()[at(index)].modes) members.push_back(vehicle::mode_name(vehicle, m));
+    for (const auto m : candidates.classes()[at(index)].modes)
+      members.push_back(vehicle::mode_name(vehicle, m));
     list.push_back(members.size() == 1 ? members.front() : members);
   }
   return list;
@@ -29,13 +31,17 @@ json mode_list(const vehicle::Vehicle& vehicle, const belief::Candidates& candid
 std::vector<std::size_t> descending(std::span<const double> values) {
   std::vector<std::size_t> order(values.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
-  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return values[a] > values[b]; });
+  std::stable_sort(order.begin(), order.end(),
+                   [&](std::size_t a, std::size_t b) { return values[a] > values[b]; });
   return order;
 }
 
-json component_json(const vehicle::Vehicle& vehicle, const belief::Posterior& posterior, std::size_t c) {
+json component_json(const vehicle::Vehicle& vehicle, const belief::Posterior& posterior,
+                    std::size_t c) {
   const auto& component = vehicle.components[c];
-  json item{{"id", component.id}, {"title", component.title}, {"kind", component.kind},
+  json item{{"id", component.id},
+            {"title", component.title},
+            {"kind", component.kind},
             {"probability", posterior.components[c]}};
   if (component.zone != vehicle::none) item["zone"] = vehicle.zones[at(component.zone)].id;
   if (component.loom != vehicle::none) item["loom"] = vehicle.looms[at(component.loom)].id;
@@ -106,14 +112,16 @@ json ranking_json(const AnswerContext& context, const belief::Candidates& candid
   for (const auto w : descending(posterior.wires)) {
     if (wires.size() == top) break;
     const auto& component = vehicle.components[at(vehicle.wires[w].component)];
-    wires.push_back({{"id", component.id}, {"title", component.title}, {"probability", posterior.wires[w]}});
+    wires.push_back(
+        {{"id", component.id}, {"title", component.title}, {"probability", posterior.wires[w]}});
   }
   answer["wires"] = std::move(wires);
 
   json list = json::array();
   for (const auto& item : posterior.candidates) {
     if (list.size() == top) break;
-    list.push_back({{"modes", mode_list(vehicle, candidates, item.candidate)}, {"probability", item.probability}});
+    list.push_back({{"modes", mode_list(vehicle, candidates, item.candidate)},
+                    {"probability", item.probability}});
   }
   answer["candidates"] = std::move(list);
 
@@ -139,11 +147,13 @@ json ranking_json(const AnswerContext& context, const belief::Candidates& candid
 
 namespace {
 
-json leaders_json(const vehicle::Vehicle& vehicle, const std::vector<advice::Step::Leader>& leaders) {
+json leaders_json(const vehicle::Vehicle& vehicle,
+                  const std::vector<advice::Step::Leader>& leaders) {
   json list = json::array();
   for (const auto& leader : leaders) {
     if (leader.component == vehicle::none) {
-      list.push_back({{"id", ""}, {"title", "nothing broken"}, {"probability", leader.probability}});
+      list.push_back(
+          {{"id", ""}, {"title", "nothing broken"}, {"probability", leader.probability}});
     } else {
       const auto& c = vehicle.components[at(leader.component)];
       list.push_back({{"id", c.id}, {"title", c.title}, {"probability", leader.probability}});
@@ -159,7 +169,8 @@ std::string meaning(const json& leaders) {
     if (percent < 1) continue;
     if (!text.empty()) text += ", ";
     const auto id = leader["id"].get<std::string>();
-    text += (id.empty() ? leader["title"].get<std::string>() : id) + " " + std::to_string(percent) + " %";
+    text += (id.empty() ? leader["title"].get<std::string>() : id) + " " + std::to_string(percent) +
+            " %";
   }
   return text;
 }
@@ -180,7 +191,8 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
   if (live) add({"live_with_key_off"});
   if (step.isolated || works_on_it) add({"pack_isolated", "capacitors_discharged"});
   if (works_on_it || step.type == Type::verify) add({"interlock_restored"});
-  if (step.instrument >= 0) add(context.instruments.instruments[static_cast<std::size_t>(step.instrument)].cautions);
+  if (step.instrument >= 0)
+    add(context.instruments.instruments[static_cast<std::size_t>(step.instrument)].cautions);
   std::vector<vehicle::Index> zones = step.zones_to_open;
   for (const auto t : {step.red, step.black}) {
     if (t == vehicle::none) continue;
@@ -210,20 +222,24 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
   switch (step.type) {
     case advice::Step::Type::reading: {
       const auto& i = context.instruments.instruments[static_cast<std::size_t>(step.instrument)];
-      return with_state(i.title + ": red probe on " + v.terminals[at(step.red)].name + ", black on " +
-                        v.terminals[at(step.black)].name) +
+      return with_state(i.title + ": red probe on " + v.terminals[at(step.red)].name +
+                        ", black on " + v.terminals[at(step.black)].name) +
              (step.isolated ? ", pack isolated" : "");
     }
     case advice::Step::Type::sign: {
       const auto& sign = v.signs[at(step.sign)];
-      return with_state("Watch and listen: " + sign.title + " (" + v.components[at(sign.component)].id + ")");
+      return with_state("Watch and listen: " + sign.title + " (" +
+                        v.components[at(sign.component)].id + ")");
     }
     case advice::Step::Type::look:
-      return "Look at " + v.components[at(step.component)].id + ", " + v.components[at(step.component)].title;
+      return "Look at " + v.components[at(step.component)].id + ", " +
+             v.components[at(step.component)].title;
     case advice::Step::Type::repair: {
       const auto& c = v.components[at(step.component)];
       auto action = c.repair.action;
-      if (!action.empty()) action.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(action.front())));
+      if (!action.empty())
+        action.front() =
+            static_cast<char>(std::toupper(static_cast<unsigned char>(action.front())));
       return action + " " + c.id + ", " + c.title + ", then prove it under load";
     }
     case advice::Step::Type::verify:
@@ -241,7 +257,9 @@ json one_step(const AnswerContext& context, const advice::Step& step) {
             {"cost_usd", step.cost_usd},
             {"expected_total_usd", step.expected_total_usd},
             {"helper", step.needs_helper}};
-  if (step.instrument >= 0) item["instrument"] = context.instruments.instruments[static_cast<std::size_t>(step.instrument)].id;
+  if (step.instrument >= 0)
+    item["instrument"] =
+        context.instruments.instruments[static_cast<std::size_t>(step.instrument)].id;
   if (step.red != vehicle::none) item["red"] = v.terminals[at(step.red)].name;
   if (step.black != vehicle::none) item["black"] = v.terminals[at(step.black)].name;
   if (!step.state.empty()) item["state"] = state_json(v, step.state);
@@ -252,10 +270,12 @@ json one_step(const AnswerContext& context, const advice::Step& step) {
   }
   if (step.component != vehicle::none) {
     item["component"] = v.components[at(step.component)].id;
-    if (step.type == advice::Step::Type::repair) item["action"] = v.components[at(step.component)].repair.action;
+    if (step.type == advice::Step::Type::repair)
+      item["action"] = v.components[at(step.component)].repair.action;
   }
   json zones = json::array();
-  for (const auto z : step.zones_to_open) zones.push_back({{"id", v.zones[at(z)].id}, {"title", v.zones[at(z)].title}});
+  for (const auto z : step.zones_to_open)
+    zones.push_back({{"id", v.zones[at(z)].id}, {"title", v.zones[at(z)].title}});
   item["zones_to_open"] = std::move(zones);
   json outcomes = json::array();
   for (const auto& result : step.results) {
@@ -289,8 +309,8 @@ json step_json(const AnswerContext& context, const advice::Advice& advice) {
 namespace {
 
 /// What an entry should have been under a candidate, in words.
-std::string expected_text(const AnswerContext& context, belief::Belief& belief, const readings::Entry& entry,
-                          const circuit::Overrides& overrides) {
+std::string expected_text(const AnswerContext& context, belief::Belief& belief,
+                          const readings::Entry& entry, const circuit::Overrides& overrides) {
   auto& solver = belief.solver();
   const auto stage = solver.stage(entry.state, entry.lifted_elements);
   solver.begin(overrides);
@@ -304,7 +324,8 @@ std::string expected_text(const AnswerContext& context, belief::Belief& belief, 
     solver.enter(settled.previous);
     return solver.holds(sign.when) ? "no" : "yes";
   }
-  const auto& instrument = context.instruments.instruments[static_cast<std::size_t>(entry.instrument)];
+  const auto& instrument =
+      context.instruments.instruments[static_cast<std::size_t>(entry.instrument)];
   const readings::Thevenin port = instrument.type == readings::Instrument::Type::clamp
                                       ? readings::Thevenin{solver.ampere(entry.element), 0}
                                       : solver.port(entry.red, entry.black);
@@ -313,8 +334,8 @@ std::string expected_text(const AnswerContext& context, belief::Belief& belief, 
 
 }  // namespace
 
-json explanation_json(const AnswerContext& context, belief::Belief& belief, const belief::Posterior& posterior,
-                      std::size_t top) {
+json explanation_json(const AnswerContext& context, belief::Belief& belief,
+                      const belief::Posterior& posterior, std::size_t top) {
   const auto& vehicle = context.vehicle;
   json answer = heading("faultloom.explanation", context);
   const auto prior_odds = belief.prior_odds(context.job.exposure);
@@ -336,9 +357,10 @@ json explanation_json(const AnswerContext& context, belief::Belief& belief, cons
   answer["not_in_model"] = posterior.not_in_model;
   answer["bound"] = posterior.bound;
 
-  std::vector<belief::Weighted> leading(posterior.candidates.begin(),
-                                        posterior.candidates.begin() +
-                                            static_cast<std::ptrdiff_t>(std::min<std::size_t>(3, posterior.candidates.size())));
+  std::vector<belief::Weighted> leading(
+      posterior.candidates.begin(),
+      posterior.candidates.begin() +
+          static_cast<std::ptrdiff_t>(std::min<std::size_t>(3, posterior.candidates.size())));
   json entries = entries_json(context, posterior);
   circuit::Overrides overrides;
   for (std::size_t i = 0; i < posterior.entries.size(); ++i) {
@@ -347,7 +369,8 @@ json explanation_json(const AnswerContext& context, belief::Belief& belief, cons
     json weights = json::array();
     for (const auto c : suspects)
       if (!report.decibans.empty())
-        weights.push_back({{"component", vehicle.components[c].id}, {"decibans", report.decibans[c]}});
+        weights.push_back(
+            {{"component", vehicle.components[c].id}, {"decibans", report.decibans[c]}});
     entries[i]["weights"] = std::move(weights);
     const auto& entry = context.job.entries[report.entry];
     if (entry.type == readings::Entry::Type::look) continue;
@@ -359,7 +382,8 @@ json explanation_json(const AnswerContext& context, belief::Belief& belief, cons
                           {"text", expected_text(context, belief, entry, overrides)}});
     };
     for (const auto& item : leading) expect(item.candidate, item.probability);
-    if (std::none_of(leading.begin(), leading.end(), [](const auto& item) { return item.candidate.a < 0; }))
+    if (std::none_of(leading.begin(), leading.end(),
+                     [](const auto& item) { return item.candidate.a < 0; }))
       expect({}, posterior.no_fault);
     entries[i]["expected"] = std::move(expected);
   }
@@ -372,21 +396,30 @@ json explanation_json(const AnswerContext& context, belief::Belief& belief, cons
 json summary_of(const vehicle::Vehicle& v) {
   using Type = vehicle::Component::Type;
   const auto count = [&](Type type) {
-    return std::count_if(v.components.begin(), v.components.end(), [&](const auto& c) { return c.type == type; });
+    return std::count_if(v.components.begin(), v.components.end(),
+                         [&](const auto& c) { return c.type == type; });
   };
   std::vector<std::string> connectors;
   for (const auto& c : v.components)
-    if (c.type == Type::contact && std::find(connectors.begin(), connectors.end(), c.connector) == connectors.end())
+    if (c.type == Type::contact &&
+        std::find(connectors.begin(), connectors.end(), c.connector) == connectors.end())
       connectors.push_back(c.connector);
-  json answer{{"format", "faultloom.summary"}, {"version", "1.0"}, {"id", v.id}, {"title", v.title},
+  json answer{{"format", "faultloom.summary"},
+              {"version", "1.0"},
+              {"id", v.id},
+              {"title", v.title},
               {"nominal_volt", v.nominal_volt}};
-  answer["counts"] = {{"terminals", v.terminals.size()}, {"parts", count(Type::part)}, {"wires", v.wires.size()},
-                      {"looms", v.looms.size()},         {"zones", v.zones.size()},    {"connectors", connectors.size()},
-                      {"contacts", count(Type::contact)}, {"elements", v.elements.size()}, {"modes", v.modes.size()},
-                      {"controls", v.controls.size()}};
+  answer["counts"] = {{"terminals", v.terminals.size()},  {"parts", count(Type::part)},
+                      {"wires", v.wires.size()},          {"looms", v.looms.size()},
+                      {"zones", v.zones.size()},          {"connectors", connectors.size()},
+                      {"contacts", count(Type::contact)}, {"elements", v.elements.size()},
+                      {"modes", v.modes.size()},          {"controls", v.controls.size()}};
   json controls = json::array();
   for (const auto& c : v.controls)
-    controls.push_back({{"id", c.id}, {"title", c.title}, {"positions", c.positions}, {"rest", c.positions[at(c.rest)]}});
+    controls.push_back({{"id", c.id},
+                        {"title", c.title},
+                        {"positions", c.positions},
+                        {"rest", c.positions[at(c.rest)]}});
   answer["controls"] = std::move(controls);
   json terminals = json::array();
   for (const auto& t : v.terminals) terminals.push_back(t.name);
@@ -413,15 +446,21 @@ json solution_of(circuit::Solver& solver, circuit::Stage stage) {
   const auto& v = circuit.vehicle();
   const auto settled = solver.settle(stage);
   solver.enter(stage);
-  json answer{{"format", "faultloom.solution"}, {"version", "1.0"}, {"vehicle", v.id}, {"chatters", settled.chatters}};
+  json answer{{"format", "faultloom.solution"},
+              {"version", "1.0"},
+              {"vehicle", v.id},
+              {"chatters", settled.chatters}};
   json volts = json::object();
-  for (std::size_t t = 0; t < v.terminals.size(); ++t) volts[v.terminals[t].name] = solver.volt(static_cast<vehicle::Index>(t));
+  for (std::size_t t = 0; t < v.terminals.size(); ++t)
+    volts[v.terminals[t].name] = solver.volt(static_cast<vehicle::Index>(t));
   json amps = json::object();
-  for (std::size_t e = 0; e < v.elements.size(); ++e) amps[v.elements[e].name] = solver.ampere(static_cast<vehicle::Index>(e));
+  for (std::size_t e = 0; e < v.elements.size(); ++e)
+    amps[v.elements[e].name] = solver.ampere(static_cast<vehicle::Index>(e));
   json contacts = json::object();
   for (std::size_t c = 0; c < circuit.contacts().size(); ++c)
-    contacts[v.elements[at(circuit.contacts()[c])].name] =
-        settled.chattering.test(c) ? "chatters" : settled.closed.test(c) ? "closed" : "open";
+    contacts[v.elements[at(circuit.contacts()[c])].name] = settled.chattering.test(c) ? "chatters"
+                                                           : settled.closed.test(c)   ? "closed"
+                                                                                      : "open";
   std::vector<bool> now;
   for (const auto& sign : v.signs) now.push_back(solver.holds(sign.when));
   std::vector<bool> before(now.size(), false);
@@ -433,8 +472,10 @@ json solution_of(circuit::Solver& solver, circuit::Stage stage) {
   for (std::size_t s = 0; s < v.signs.size(); ++s) {
     const auto& sign = v.signs[s];
     const bool noticed = sign.on_change ? now[s] && !before[s] : now[s];
-    signs[v.components[at(sign.component)].id + "." + sign.id] =
-        settled.chatters && sign.on_change ? "chatters" : noticed ? "yes" : "no";
+    signs[v.components[at(sign.component)].id + "." + sign.id] = settled.chatters && sign.on_change
+                                                                     ? "chatters"
+                                                                 : noticed ? "yes"
+                                                                           : "no";
   }
   answer["volts"] = std::move(volts);
   answer["amps"] = std::move(amps);

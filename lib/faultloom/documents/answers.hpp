@@ -17,7 +17,8 @@ struct AnswerContext {
   const Job& job;
 };
 
-[[nodiscard]] nlohmann::json ranking_json(const AnswerContext& context, const belief::Candidates& candidates,
+[[nodiscard]] nlohmann::json ranking_json(const AnswerContext& context,
+                                          const belief::Candidates& candidates,
                                           const belief::Posterior& posterior, std::size_t top);
 [[nodiscard]] nlohmann::json step_json(const AnswerContext& context, const advice::Advice& advice);
 [[nodiscard]] nlohmann::json explanation_json(const AnswerContext& context, belief::Belief& belief,

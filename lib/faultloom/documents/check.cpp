@@ -21,7 +21,9 @@ std::string format_of(std::string_view text) {
   return "";
 }
 
-KindCatalog kinds_from(std::string_view kinds) { return kinds.empty() ? default_kinds() : read_kinds(kinds); }
+KindCatalog kinds_from(std::string_view kinds) {
+  return kinds.empty() ? default_kinds() : read_kinds(kinds);
+}
 
 /// A vehicle with everything the library ships, so that lint can look at the circuit too.
 std::vector<Problem> check_vehicle(std::string_view text, std::string_view kinds) {
@@ -31,7 +33,8 @@ std::vector<Problem> check_vehicle(std::string_view text, std::string_view kinds
   return Model(sources).lint();
 }
 
-std::vector<Problem> check_known(std::string_view text, std::string_view kinds, const std::string& format) {
+std::vector<Problem> check_known(std::string_view text, std::string_view kinds,
+                                 const std::string& format) {
   std::vector<Problem> problems;
   if (format == "faultloom.vehicle") return check_vehicle(text, kinds);
   if (format == "faultloom.kinds") {
@@ -47,10 +50,12 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds, 
     check_schema(parse_text(text), "job", problems);
   } else {
     problems.push_back({Code::schema,
-                        format.empty() ? "The document does not say what it is; give it a \"format\" such as "
-                                         "\"faultloom.vehicle\""
-                                       : "Unknown format '" + format + "'; use faultloom.vehicle, kinds, rates, "
-                                         "instruments, cautions or job",
+                        format.empty()
+                            ? "The document does not say what it is; give it a \"format\" such as "
+                              "\"faultloom.vehicle\""
+                            : "Unknown format '" + format +
+                                  "'; use faultloom.vehicle, kinds, rates, "
+                                  "instruments, cautions or job",
                         "/format"});
   }
   return problems;

@@ -27,7 +27,7 @@ constexpr std::array number_keys{"volts", "ohms", "amps"};
 
 /// What an instrument can answer besides "not sure" and "can't reach".
 struct Answers {
-  std::string_view number;             ///< key of its number, "" if it shows none
+  std::string_view number;  ///< key of its number, "" if it shows none
   std::span<const Outcome> words;
 };
 
@@ -55,12 +55,14 @@ Answers answers_of(Instrument::Type type) {
 }
 
 bool needs_isolation(const Instrument& instrument) {
-  return instrument.type == Instrument::Type::ohmmeter || instrument.type == Instrument::Type::beeper;
+  return instrument.type == Instrument::Type::ohmmeter ||
+         instrument.type == Instrument::Type::beeper;
 }
 
 class EntryReader {
  public:
-  EntryReader(const json& value, const std::string& pointer, Resolver& resolver, const readings::InstrumentSet& set)
+  EntryReader(const json& value, const std::string& pointer, Resolver& resolver,
+              const readings::InstrumentSet& set)
       : value_(value), pointer_(pointer), resolver_(resolver), set_(set) {}
 
   Entry read() {
@@ -81,7 +83,9 @@ class EntryReader {
   }
 
  private:
-  [[nodiscard]] std::string at(std::string_view key) const { return fmt::format("{}/{}", pointer_, key); }
+  [[nodiscard]] std::string at(std::string_view key) const {
+    return fmt::format("{}/{}", pointer_, key);
+  }
 
   void read_sign() {
     entry_.type = Entry::Type::sign;
@@ -96,12 +100,17 @@ class EntryReader {
     read_circumstances();
     entry_.instrument =
         resolve_instrument(text_or(value_, "instrument"), at("instrument"), resolver_, set_);
-    const auto* instrument = entry_.instrument < 0 ? nullptr : &set_.instruments[static_cast<std::size_t>(entry_.instrument)];
+    const auto* instrument = entry_.instrument < 0
+                                 ? nullptr
+                                 : &set_.instruments[static_cast<std::size_t>(entry_.instrument)];
     read_place(instrument);
     if (instrument == nullptr) return;
     if (needs_isolation(*instrument) && !flag_or(value_, "isolated", false))
-      resolver_.add(Code::reading, fmt::format("'{}': isolate the pack before reading ohms, then give \"isolated\": true", instrument->id),
-                    pointer_);
+      resolver_.add(
+          Code::reading,
+          fmt::format("'{}': isolate the pack before reading ohms, then give \"isolated\": true",
+                      instrument->id),
+          pointer_);
     read_answer(answers_of(instrument->type), fmt::format("Instrument '{}'", instrument->id));
     if (entry_.outcome == Outcome::number) check_number(*instrument);
   }
@@ -117,9 +126,12 @@ class EntryReader {
     const bool probes = value_.contains("red") || value_.contains("black");
     const bool clamp = instrument != nullptr ? instrument->type == Instrument::Type::clamp : wire;
     if (clamp && probes)
-      resolver_.add(Code::reading, "A clamp goes around a wire: give 'wire' instead of 'red' and 'black'", pointer_);
+      resolver_.add(Code::reading,
+                    "A clamp goes around a wire: give 'wire' instead of 'red' and 'black'",
+                    pointer_);
     if (!clamp && wire)
-      resolver_.add(Code::reading, "Only a clamp goes around a wire: give 'red' and 'black'", at("wire"));
+      resolver_.add(Code::reading, "Only a clamp goes around a wire: give 'red' and 'black'",
+                    at("wire"));
     if (clamp) {
       if (wire) entry_.element = resolver_.wire_element(text_or(value_, "wire"), at("wire"));
       if (!wire && !probes) resolver_.add(Code::reading, "A clamp reading needs 'wire'", pointer_);
@@ -128,8 +140,10 @@ class EntryReader {
     entry_.red = probe("red", wire);
     entry_.black = probe("black", wire);
     if (entry_.red != none && entry_.red == entry_.black)
-      resolver_.add(Code::reading, fmt::format("Both probes are on {}; name two terminals", text_or(value_, "red")),
-                    at("black"));
+      resolver_.add(
+          Code::reading,
+          fmt::format("Both probes are on {}; name two terminals", text_or(value_, "red")),
+          at("black"));
   }
 
   vehicle::Index probe(std::string_view key, bool reported) {
@@ -145,8 +159,10 @@ class EntryReader {
       if (value_.contains(key)) given.emplace_back(key);
     if (given.size() != 1) {
       resolver_.add(Code::reading,
-                    given.empty() ? fmt::format("The result is missing: {} answers with {}", lowered(who), choices(answers))
-                                  : fmt::format("Give one result, not {}", fmt::join(given, " and ")),
+                    given.empty()
+                        ? fmt::format("The result is missing: {} answers with {}", lowered(who),
+                                      choices(answers))
+                        : fmt::format("Give one result, not {}", fmt::join(given, " and ")),
                     pointer_);
       return;
     }
@@ -155,7 +171,10 @@ class EntryReader {
       entry_.outcome = Outcome::number;
       entry_.number = value_.at(key).get<double>();
       if (key != answers.number)
-        resolver_.add(Code::reading, fmt::format("{} doesn't read {}; it answers with {}", who, key, choices(answers)), at(key));
+        resolver_.add(
+            Code::reading,
+            fmt::format("{} doesn't read {}; it answers with {}", who, key, choices(answers)),
+            at(key));
       return;
     }
     const auto word = text_or(value_, "outcome");
@@ -163,8 +182,10 @@ class EntryReader {
     if (outcome) {
       entry_.outcome = *outcome;
     } else {
-      resolver_.add(Code::reading, fmt::format("{} doesn't answer '{}'; it answers with {}", who, word, choices(answers)),
-                    at("outcome"));
+      resolver_.add(
+          Code::reading,
+          fmt::format("{} doesn't answer '{}'; it answers with {}", who, word, choices(answers)),
+          at("outcome"));
     }
   }
 
@@ -195,11 +216,12 @@ class EntryReader {
     if (key.empty() || !value_.contains(key)) return;
     if (std::abs(entry_.number) > instrument.full_scale)
       resolver_.add(Code::reading,
-                    fmt::format("Instrument '{}' shows at most {}, not {}; check the unit", instrument.id,
-                                instrument.full_scale, entry_.number),
+                    fmt::format("Instrument '{}' shows at most {}, not {}; check the unit",
+                                instrument.id, instrument.full_scale, entry_.number),
                     at(key));
     if (instrument.type == Instrument::Type::ohmmeter && entry_.number < 0)
-      resolver_.add(Code::reading, "Resistance can't be negative; swap the probes and isolate the pack", at(key));
+      resolver_.add(Code::reading,
+                    "Resistance can't be negative; swap the probes and isolate the pack", at(key));
   }
 
   const json& value_;
@@ -218,10 +240,11 @@ int resolve_instrument(const std::string& id, const std::string& pointer, Resolv
     std::vector<std::string> known;
     for (const auto& instrument : instruments.instruments) known.push_back(instrument.id);
     const auto hint = suggestion(id, known);
-    resolver.add(Code::reference,
-                 fmt::format("There is no instrument '{}'{}", id,
-                             hint.empty() ? fmt::format("; there is {}", fmt::join(known, ", ")) : hint),
-                 pointer);
+    resolver.add(
+        Code::reference,
+        fmt::format("There is no instrument '{}'{}", id,
+                    hint.empty() ? fmt::format("; there is {}", fmt::join(known, ", ")) : hint),
+        pointer);
   }
   return found;
 }

@@ -77,7 +77,8 @@ constexpr std::array types{
 };
 
 bool has_field(const TypeFields& type, std::string_view key) {
-  return std::any_of(type.fields.begin(), type.fields.end(), [&](const Field& f) { return f.key == key; });
+  return std::any_of(type.fields.begin(), type.fields.end(),
+                     [&](const Field& f) { return f.key == key; });
 }
 
 class Reader {
@@ -128,9 +129,11 @@ class Reader {
     if (!(instrument.errors.sum() < 1))
       add(Code::value, "The misreading probabilities must sum to less than 1", pointer + "/errors");
     const auto name = text_or(value, "type");
-    const auto type = std::find_if(types.begin(), types.end(), [&](const TypeFields& t) { return t.name == name; });
+    const auto type = std::find_if(types.begin(), types.end(),
+                                   [&](const TypeFields& t) { return t.name == name; });
     if (type == types.end()) {
-      add(Code::schema, fmt::format("There is no type of instrument '{}'", name), pointer + "/type");
+      add(Code::schema, fmt::format("There is no type of instrument '{}'", name),
+          pointer + "/type");
       return instrument;
     }
     instrument.type = type->type;
@@ -139,23 +142,26 @@ class Reader {
     return instrument;
   }
 
-  void read_fields(Instrument& instrument, const json& value, const TypeFields& type, const std::string& pointer) {
+  void read_fields(Instrument& instrument, const json& value, const TypeFields& type,
+                   const std::string& pointer) {
     for (const auto& field : type.fields) {
       const auto* given = member(value, field.key);
       if (given == nullptr) {
-        if (field.required) add(Code::schema, fmt::format("A {} needs '{}'", type.name, field.key), pointer);
+        if (field.required)
+          add(Code::schema, fmt::format("A {} needs '{}'", type.name, field.key), pointer);
         continue;
       }
       const auto number = given->get<double>();
       instrument.*field.member = number;
       if (number < 0 || (field.positive && number == 0))
-        add(Code::value, fmt::format("'{}' must be {} 0", field.key, field.positive ? "above" : "at least"),
+        add(Code::value,
+            fmt::format("'{}' must be {} 0", field.key, field.positive ? "above" : "at least"),
             fmt::format("{}/{}", pointer, field.key));
     }
     for (const auto& [key, unused] : value.items()) {
       const auto& name = key;
-      const bool elsewhere =
-          std::any_of(types.begin(), types.end(), [&](const TypeFields& t) { return has_field(t, name); });
+      const bool elsewhere = std::any_of(types.begin(), types.end(),
+                                         [&](const TypeFields& t) { return has_field(t, name); });
       if (elsewhere && !has_field(type, name))
         add(Code::schema, fmt::format("A {} has no '{}'", type.name, name), pointer + "/" + name);
     }
@@ -166,7 +172,8 @@ class Reader {
     const bool beeper = instrument.type == Instrument::Type::beeper;
     if (lamp && !(instrument.dark_below < instrument.bright_from))
       add(Code::value, "'dark_below' must be less than 'bright_from'", pointer + "/dark_below");
-    if ((lamp || beeper) && !(instrument.misjudged < 1)) add(Code::value, "'misjudged' must be below 1", pointer + "/misjudged");
+    if ((lamp || beeper) && !(instrument.misjudged < 1))
+      add(Code::value, "'misjudged' must be below 1", pointer + "/misjudged");
     if (!lamp && !beeper && !(instrument.resolution < instrument.full_scale))
       add(Code::value, "The resolution must be less than the full scale", pointer);
   }
@@ -183,7 +190,8 @@ class Reader {
     // readings::sign_probability. The right word must keep the larger part.
     if (!(sense.missed < 0.5)) add(Code::value, "'missed' must be below 0.5", pointer + "/missed");
     if (!(sense.imagined < 0.5)) add(Code::value, "'false' must be below 0.5", pointer + "/false");
-    if (!(sense.wrong_state < 1)) add(Code::value, "'wrong_state' must be below 1", pointer + "/wrong_state");
+    if (!(sense.wrong_state < 1))
+      add(Code::value, "'wrong_state' must be below 1", pointer + "/wrong_state");
     return sense;
   }
 

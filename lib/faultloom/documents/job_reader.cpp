@@ -20,7 +20,8 @@ namespace {
 
 using nlohmann::json;
 
-void read_head(const json& document, const vehicle::Vehicle& vehicle, Resolver& resolver, Job& job) {
+void read_head(const json& document, const vehicle::Vehicle& vehicle, Resolver& resolver,
+               Job& job) {
   job.id = text_or(document, "id");
   job.title = text_or(document, "title");
   job.vehicle_id = text_or(document, "vehicle");
@@ -30,23 +31,29 @@ void read_head(const json& document, const vehicle::Vehicle& vehicle, Resolver& 
   job.exposure.environment = text_or(document, "environment");
   if (job.vehicle_id != vehicle.id)
     resolver.add(Code::reference,
-                 fmt::format("The job is about vehicle '{}', but the vehicle document is '{}'", job.vehicle_id, vehicle.id),
+                 fmt::format("The job is about vehicle '{}', but the vehicle document is '{}'",
+                             job.vehicle_id, vehicle.id),
                  "/vehicle");
 }
 
-void read_means(const json& document, const readings::InstrumentSet& instruments, Resolver& resolver, Job& job) {
+void read_means(const json& document, const readings::InstrumentSet& instruments,
+                Resolver& resolver, Job& job) {
   job.instruments = texts_or_none(document, "instruments");
   for (std::size_t i = 0; i < job.instruments.size(); ++i)
-    (void)resolve_instrument(job.instruments[i], fmt::format("/instruments/{}", i), resolver, instruments);
+    (void)resolve_instrument(job.instruments[i], fmt::format("/instruments/{}", i), resolver,
+                             instruments);
   const auto zones = texts_or_none(document, "opened_zones");
   for (std::size_t i = 0; i < zones.size(); ++i)
-    if (const auto zone = resolver.zone(zones[i], fmt::format("/opened_zones/{}", i)); zone != vehicle::none)
+    if (const auto zone = resolver.zone(zones[i], fmt::format("/opened_zones/{}", i));
+        zone != vehicle::none)
       job.opened_zones.push_back(zone);
   std::sort(job.opened_zones.begin(), job.opened_zones.end());
-  job.opened_zones.erase(std::unique(job.opened_zones.begin(), job.opened_zones.end()), job.opened_zones.end());
+  job.opened_zones.erase(std::unique(job.opened_zones.begin(), job.opened_zones.end()),
+                         job.opened_zones.end());
 }
 
-void read_entries(const json& document, const readings::InstrumentSet& instruments, Resolver& resolver, Job& job) {
+void read_entries(const json& document, const readings::InstrumentSet& instruments,
+                  Resolver& resolver, Job& job) {
   const auto* entries = member(document, "entries");
   if (entries == nullptr) return;
   std::set<std::string> ids;
@@ -55,7 +62,9 @@ void read_entries(const json& document, const readings::InstrumentSet& instrumen
     job.entries.push_back(read_entry((*entries)[i], pointer, resolver, instruments));
     const auto& id = job.entries.back().id;
     if (!ids.insert(id).second)
-      resolver.add(Code::duplicate, fmt::format("Two entries have the id '{}'; give each its own", id), pointer + "/id");
+      resolver.add(Code::duplicate,
+                   fmt::format("Two entries have the id '{}'; give each its own", id),
+                   pointer + "/id");
   }
 }
 
@@ -67,7 +76,8 @@ void withdraw(const json& document, Resolver& resolver, Job& job) {
   for (std::size_t i = 0; i < withdrawn.size(); ++i)
     if (!ids.contains(withdrawn[i]))
       resolver.add(Code::reference,
-                   fmt::format("There is no entry '{}'{}", withdrawn[i], suggestion(withdrawn[i], {ids.begin(), ids.end()})),
+                   fmt::format("There is no entry '{}'{}", withdrawn[i],
+                               suggestion(withdrawn[i], {ids.begin(), ids.end()})),
                    fmt::format("/withdrawn/{}", i));
   const std::set<std::string> gone(withdrawn.begin(), withdrawn.end());
   std::erase_if(job.entries, [&](const readings::Entry& entry) { return gone.contains(entry.id); });
@@ -75,7 +85,8 @@ void withdraw(const json& document, Resolver& resolver, Job& job) {
 
 }  // namespace
 
-Job read_job(std::string_view text, const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments) {
+Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
+             const readings::InstrumentSet& instruments) {
   const auto document = parse_text(text);
   std::vector<Problem> problems;
   check_schema(document, "job", problems);
@@ -87,7 +98,8 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle, const readi
   read_entries(document, instruments, resolver, job);
   withdraw(document, resolver, job);
   throw_if_any(std::move(problems));
-  for (const auto& entry : job.entries) job.entry_texts.push_back(entry_text(vehicle, instruments, entry));
+  for (const auto& entry : job.entries)
+    job.entry_texts.push_back(entry_text(vehicle, instruments, entry));
   return job;
 }
 

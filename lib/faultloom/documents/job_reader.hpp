@@ -17,12 +17,12 @@ struct Job {
   std::string title;
   std::string vehicle_id;
   std::string complaint;
-  double labour_usd_per_hour = 0;             ///< 0: not given
+  double labour_usd_per_hour = 0;  ///< 0: not given
   rates::Exposure exposure;
-  std::vector<std::string> instruments;       ///< ids at hand; empty: all
-  std::vector<vehicle::Index> opened_zones;   ///< ascending, each once
-  std::vector<readings::Entry> entries;       ///< in document order, without the withdrawn ones
-  std::vector<std::string> entry_texts;       ///< one line for each of `entries`
+  std::vector<std::string> instruments;      ///< ids at hand; empty: all
+  std::vector<vehicle::Index> opened_zones;  ///< ascending, each once
+  std::vector<readings::Entry> entries;      ///< in document order, without the withdrawn ones
+  std::vector<std::string> entry_texts;      ///< one line for each of `entries`
 };
 
 /// Reads a document of format faultloom.job about this vehicle.

@@ -29,7 +29,8 @@ std::string Model::summary_json() const { return text_of(summary_of(parts_->vehi
 
 std::vector<Problem> Model::lint(const Progress& progress) const {
   auto problems = vehicle::lint(parts_->vehicle);
-  for (auto& problem : circuit::silent_modes(parts_->circuit, progress)) problems.push_back(std::move(problem));
+  for (auto& problem : circuit::silent_modes(parts_->circuit, progress))
+    problems.push_back(std::move(problem));
   return problems;
 }
 
@@ -88,10 +89,12 @@ std::string Model::rank_json(std::string_view job_text, std::string_view options
   how.prune = options.prune;
   how.weigh_entries = false;
   const auto posterior = belief->posterior(evidence_of(job), how, progress);
-  return text_of(ranking_json(context_of(*parts_, job), parts_->candidates, posterior, options.top));
+  return text_of(
+      ranking_json(context_of(*parts_, job), parts_->candidates, posterior, options.top));
 }
 
-std::vector<double> Model::mode_posteriors(std::string_view job_text, const Progress& progress) const {
+std::vector<double> Model::mode_posteriors(std::string_view job_text,
+                                           const Progress& progress) const {
   const auto job = parts_->job(job_text);
   const auto belief = parts_->borrow();
   belief::Options how;
@@ -114,7 +117,8 @@ std::string Model::next_json(std::string_view job_text, std::string_view options
   auto constraints = options.constraints;
   constraints.open_zones = job.opened_zones;
   if (constraints.instruments.empty())
-    for (const auto& id : job.instruments) constraints.instruments.push_back(parts_->instruments.find(id));
+    for (const auto& id : job.instruments)
+      constraints.instruments.push_back(parts_->instruments.find(id));
   advice::Prices prices;
   if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
   const auto advice = advice::next_step(*belief, posterior, prices, constraints, half(0.5));

@@ -52,7 +52,8 @@ class Model {
   [[nodiscard]] std::string rank_json(std::string_view job, std::string_view options = {},
                                       const Progress& progress = {}) const;
   /// Posterior probability of each mode, in mode_names() order.
-  [[nodiscard]] std::vector<double> mode_posteriors(std::string_view job, const Progress& progress = {}) const;
+  [[nodiscard]] std::vector<double> mode_posteriors(std::string_view job,
+                                                    const Progress& progress = {}) const;
   /// JSON faultloom.step: the next step with the least expected cost and its alternatives.
   /// `options`: {"instruments":[..],"closed_zones":[..],"alternatives":3,"allow_live":true}.
   [[nodiscard]] std::string next_json(std::string_view job, std::string_view options = {},
@@ -71,7 +72,8 @@ class Model {
 
 /// Checks one document of any known format without building a model: schema, references inside it, and
 /// lint for vehicles. Never throws for bad input. `kind` is "" to read it from "format".
-[[nodiscard]] std::vector<Problem> check_document(std::string_view text, std::string_view kinds = {});
+[[nodiscard]] std::vector<Problem> check_document(std::string_view text,
+                                                  std::string_view kinds = {});
 
 /// A wire run list in CSV as the skeleton of a vehicle document (JSON text).
 /// @throws Error with every bad row.

@@ -22,7 +22,8 @@ auto named(std::string_view document, const Read& read) {
     return read();
   } catch (const Error& error) {
     auto problems = error.problems();
-    for (auto& problem : problems) problem.message = "In the " + std::string(document) + " document: " + problem.message;
+    for (auto& problem : problems)
+      problem.message = "In the " + std::string(document) + " document: " + problem.message;
     throw Error(std::move(problems));
   }
 }
@@ -37,8 +38,11 @@ vehicle::Vehicle load_vehicle(const ModelSources& sources) {
 Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
     : vehicle((report(progress, 0), load_vehicle(sources))),
       rates(named("rates", [&] { return read_rates(or_shipped(sources.rates, "rates")); })),
-      instruments(named("instruments", [&] { return read_instruments(or_shipped(sources.instruments, "instruments")); })),
-      cautions(named("cautions", [&] { return read_cautions(or_shipped(sources.cautions, "cautions")); })),
+      instruments(
+          named("instruments",
+                [&] { return read_instruments(or_shipped(sources.instruments, "instruments")); })),
+      cautions(named("cautions",
+                     [&] { return read_cautions(or_shipped(sources.cautions, "cautions")); })),
       circuit(vehicle),
       candidates(circuit) {
   std::vector<Problem> problems;

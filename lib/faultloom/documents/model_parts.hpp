@@ -25,7 +25,8 @@ struct Model::Parts {
   /// A Belief for the caller's own use until the handle goes out of scope.
   class Borrowed {
    public:
-    Borrowed(const Parts& parts, std::unique_ptr<belief::Belief> belief) : parts_(&parts), belief_(std::move(belief)) {}
+    Borrowed(const Parts& parts, std::unique_ptr<belief::Belief> belief)
+        : parts_(&parts), belief_(std::move(belief)) {}
     Borrowed(Borrowed&&) noexcept = default;
     Borrowed(const Borrowed&) = delete;
     Borrowed& operator=(const Borrowed&) = delete;

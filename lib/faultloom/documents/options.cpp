@@ -16,36 +16,45 @@ json object_of(std::string_view text, std::vector<Problem>& problems) {
   return json::object();
 }
 
-void only_keys(const json& options, std::initializer_list<const char*> known, std::vector<Problem>& problems) {
+void only_keys(const json& options, std::initializer_list<const char*> known,
+               std::vector<Problem>& problems) {
   for (const auto& [key, value] : options.items()) {
-    const bool ok = std::any_of(known.begin(), known.end(), [&k = key](const char* name) { return k == name; });
-    if (!ok) problems.push_back({Code::schema, "Unknown option '" + key + "'", "/" + pointer_token(key)});
+    const bool ok =
+        std::any_of(known.begin(), known.end(), [&k = key](const char* name) { return k == name; });
+    if (!ok)
+      problems.push_back({Code::schema, "Unknown option '" + key + "'", "/" + pointer_token(key)});
   }
 }
 
-void read_count(const json& options, const char* key, std::size_t& value, std::vector<Problem>& problems) {
+void read_count(const json& options, const char* key, std::size_t& value,
+                std::vector<Problem>& problems) {
   if (!options.contains(key)) return;
   const auto& item = options[key];
-  if (item.is_number_integer() && item.get<std::int64_t>() >= 0 && item.get<std::int64_t>() <= 10000) {
+  if (item.is_number_integer() && item.get<std::int64_t>() >= 0 &&
+      item.get<std::int64_t>() <= 10000) {
     value = item.get<std::size_t>();
   } else {
-    problems.push_back({Code::value, std::string("Option '") + key + "' must be a whole number from 0 to 10000",
+    problems.push_back({Code::value,
+                        std::string("Option '") + key + "' must be a whole number from 0 to 10000",
                         std::string("/") + key});
   }
 }
 
 template <typename Find>
-void read_names(const json& options, const char* key, const Find& find, std::vector<Problem>& problems) {
+void read_names(const json& options, const char* key, const Find& find,
+                std::vector<Problem>& problems) {
   if (!options.contains(key)) return;
   const std::string pointer = std::string("/") + key;
   if (!options[key].is_array()) {
-    problems.push_back({Code::schema, std::string("Option '") + key + "' must be a list of names", pointer});
+    problems.push_back(
+        {Code::schema, std::string("Option '") + key + "' must be a list of names", pointer});
     return;
   }
   for (std::size_t i = 0; i < options[key].size(); ++i) {
     const auto& item = options[key][i];
     if (!item.is_string() || !find(item.get<std::string>()))
-      problems.push_back({Code::reference, "No such name: " + item.dump(), pointer + "/" + std::to_string(i)});
+      problems.push_back(
+          {Code::reference, "No such name: " + item.dump(), pointer + "/" + std::to_string(i)});
   }
 }
 
@@ -63,7 +72,8 @@ RankOptions read_rank_options(std::string_view text, std::size_t default_top) {
     if (item.is_number() && item.get<double>() >= 0 && item.get<double>() <= 1e-3) {
       result.prune = item.get<double>();
     } else {
-      problems.push_back({Code::value, "Option 'prune' must be a number from 0 to 0.001", "/prune"});
+      problems.push_back(
+          {Code::value, "Option 'prune' must be a number from 0 to 0.001", "/prune"});
     }
   }
   if (!problems.empty()) throw Error(std::move(problems));
@@ -82,7 +92,8 @@ NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& veh
     if (options["allow_live"].is_boolean()) {
       constraints.allow_live = options["allow_live"].get<bool>();
     } else {
-      problems.push_back({Code::schema, "Option 'allow_live' must be true or false", "/allow_live"});
+      problems.push_back(
+          {Code::schema, "Option 'allow_live' must be true or false", "/allow_live"});
     }
   }
   const auto instrument = [&](const std::string& id) {

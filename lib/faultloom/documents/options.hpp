@@ -6,8 +6,8 @@
 namespace faultloom::documents {
 
 struct RankOptions {
-  std::size_t top = 20;   ///< rows per list
-  double prune = 1e-10;   ///< belief::Options::prune
+  std::size_t top = 20;  ///< rows per list
+  double prune = 1e-10;  ///< belief::Options::prune
 };
 
 struct NextOptions {

@@ -21,6 +21,7 @@ inline constexpr double share_tolerance = 1e-6;
 
 /// Appends a problem of code reference for each kind or mode with a rate that the catalog doesn't have:
 /// its share would be lost without a word, since only modes of the vehicle can fail.
-void check_rates(const rates::Rates& rates, const KindCatalog& kinds, std::vector<Problem>& problems);
+void check_rates(const rates::Rates& rates, const KindCatalog& kinds,
+                 std::vector<Problem>& problems);
 
 }  // namespace faultloom::documents

@@ -12,6 +12,7 @@ namespace faultloom::documents {
 /// Names that one document takes from another: caution ids of zones, components and instruments,
 /// environments of components. One problem for each that does not exist.
 void check_references(const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments,
-                      const Cautions& cautions, const rates::Rates& rates, std::vector<Problem>& problems);
+                      const Cautions& cautions, const rates::Rates& rates,
+                      std::vector<Problem>& problems);
 
 }  // namespace faultloom::documents

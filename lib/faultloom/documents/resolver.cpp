@@ -37,8 +37,11 @@ std::string terminal_hint(const vehicle::Vehicle& vehicle, const std::string& na
   if (owner == none) return dot == std::string::npos ? "; write PART.terminal" : "";
   names.clear();
   constexpr std::size_t most_listed = 8;
-  for (const auto t : vehicle.components[at(owner)].terminals) names.push_back(vehicle.terminals[at(t)].name);
-  if (names.empty()) return fmt::format("; {} can't be probed, name a terminal at its end", vehicle.components[at(owner)].id);
+  for (const auto t : vehicle.components[at(owner)].terminals)
+    names.push_back(vehicle.terminals[at(t)].name);
+  if (names.empty())
+    return fmt::format("; {} can't be probed, name a terminal at its end",
+                       vehicle.components[at(owner)].id);
   if (names.size() > most_listed) names.resize(most_listed);
   return fmt::format("; there is {}", fmt::join(names, ", "));
 }
@@ -48,7 +51,8 @@ std::string terminal_hint(const vehicle::Vehicle& vehicle, const std::string& na
 Index Resolver::terminal(const std::string& name, const std::string& pointer) {
   const auto found = vehicle_->terminal(name);
   if (found == none)
-    add(Code::reference, fmt::format("There is no terminal '{}'{}", name, terminal_hint(*vehicle_, name)), pointer);
+    add(Code::reference,
+        fmt::format("There is no terminal '{}'{}", name, terminal_hint(*vehicle_, name)), pointer);
   return found;
 }
 
@@ -65,7 +69,9 @@ Index Resolver::component(const std::string& name, const std::string& pointer) {
 Index Resolver::zone(const std::string& name, const std::string& pointer) {
   const auto found = vehicle_->zone(name);
   if (found == none)
-    add(Code::reference, fmt::format("There is no zone '{}'{}", name, suggestion(name, ids_of_items(vehicle_->zones))),
+    add(Code::reference,
+        fmt::format("There is no zone '{}'{}", name,
+                    suggestion(name, ids_of_items(vehicle_->zones))),
         pointer);
   return found;
 }
@@ -110,14 +116,17 @@ Index Resolver::wire_element(const std::string& name, const std::string& pointer
   for (const auto& wire : vehicle_->wires)
     if (owner != none && wire.component == owner) return wire.element;
   std::vector<std::string> known;
-  for (const auto& wire : vehicle_->wires) known.push_back(vehicle_->components[at(wire.component)].id);
-  add(Code::reference, fmt::format("There is no wire '{}'{}", name, suggestion(name, known)), pointer);
+  for (const auto& wire : vehicle_->wires)
+    known.push_back(vehicle_->components[at(wire.component)].id);
+  add(Code::reference, fmt::format("There is no wire '{}'{}", name, suggestion(name, known)),
+      pointer);
   return none;
 }
 
 Index Resolver::end_element(const std::string& name, const std::string& pointer) {
   const auto owner = vehicle_->component(name);
-  const bool is_end = owner != none && vehicle_->components[at(owner)].type == vehicle::Component::Type::termination;
+  const bool is_end = owner != none &&
+                      vehicle_->components[at(owner)].type == vehicle::Component::Type::termination;
   const auto wire = is_end ? vehicle_->wire_of(owner) : none;
   if (wire != none) return vehicle_->wires[at(wire)].element;
   std::vector<std::string> known;
@@ -125,7 +134,9 @@ Index Resolver::end_element(const std::string& name, const std::string& pointer)
     if (component.type == vehicle::Component::Type::termination) known.push_back(component.id);
   const auto hint = suggestion(name, known);
   add(Code::reference,
-      fmt::format("There is no wire end '{}'{}", name, hint.empty() ? "; write WIRE:from or WIRE:to" : hint), pointer);
+      fmt::format("There is no wire end '{}'{}", name,
+                  hint.empty() ? "; write WIRE:from or WIRE:to" : hint),
+      pointer);
   return none;
 }
 
@@ -136,7 +147,9 @@ vehicle::ControlState Resolver::state(const json& holder, const std::string& poi
     const auto control = vehicle_->control(id);
     if (control == none) {
       add(Code::reference,
-          fmt::format("There is no control '{}'{}", id, suggestion(id, ids_of_items(vehicle_->controls))), where);
+          fmt::format("There is no control '{}'{}", id,
+                      suggestion(id, ids_of_items(vehicle_->controls))),
+          where);
       return;
     }
     const auto& positions = vehicle_->controls[at(control)].positions;
@@ -144,7 +157,9 @@ vehicle::ControlState Resolver::state(const json& holder, const std::string& poi
     const auto found = std::find(positions.begin(), positions.end(), name);
     if (found == positions.end()) {
       add(Code::reference,
-          fmt::format("Control '{}' has no position '{}'; it has {}", id, name, fmt::join(positions, ", ")), where);
+          fmt::format("Control '{}' has no position '{}'; it has {}", id, name,
+                      fmt::join(positions, ", ")),
+          where);
       return;
     }
     result[at(control)] = static_cast<Index>(found - positions.begin());
@@ -156,11 +171,13 @@ std::vector<Index> Resolver::lifted(const json& holder, const std::string& point
   std::vector<Index> elements;
   const auto ends = texts_or_none(holder, "lifted");
   for (std::size_t i = 0; i < ends.size(); ++i)
-    if (const auto e = end_element(ends[i], fmt::format("{}/lifted/{}", pointer, i)); e != none) elements.push_back(e);
+    if (const auto e = end_element(ends[i], fmt::format("{}/lifted/{}", pointer, i)); e != none)
+      elements.push_back(e);
   if (flag_or(holder, "isolated", false)) {
     const auto& isolation = vehicle_->isolation.lifted_elements;
     if (isolation.empty())
-      add(Code::reading, "The vehicle document doesn't say how to isolate the pack; give it 'isolation'",
+      add(Code::reading,
+          "The vehicle document doesn't say how to isolate the pack; give it 'isolation'",
           pointer + "/isolated");
     elements.insert(elements.end(), isolation.begin(), isolation.end());
   }

@@ -19,7 +19,8 @@ namespace faultloom::documents {
 /// to the vehicle and to the list of problems.
 class Resolver {
  public:
-  Resolver(const vehicle::Vehicle& vehicle, std::vector<Problem>& problems) : vehicle_(&vehicle), problems_(&problems) {}
+  Resolver(const vehicle::Vehicle& vehicle, std::vector<Problem>& problems)
+      : vehicle_(&vehicle), problems_(&problems) {}
 
   [[nodiscard]] vehicle::Index terminal(const std::string& name, const std::string& pointer);
   [[nodiscard]] vehicle::Index component(const std::string& name, const std::string& pointer);
@@ -27,15 +28,18 @@ class Resolver {
   /// A mode written COMPONENT/mode.
   [[nodiscard]] vehicle::Index mode(const std::string& name, const std::string& pointer);
   /// A sign of a component.
-  [[nodiscard]] vehicle::Index sign(vehicle::Index owner, const std::string& name, const std::string& pointer);
+  [[nodiscard]] vehicle::Index sign(vehicle::Index owner, const std::string& name,
+                                    const std::string& pointer);
   /// The element of the wire W7, for a clamp around it.
   [[nodiscard]] vehicle::Index wire_element(const std::string& name, const std::string& pointer);
 
   /// Positions of all controls from `holder["state"]` {control: position}; those not named are at rest.
-  [[nodiscard]] vehicle::ControlState state(const nlohmann::json& holder, const std::string& pointer);
+  [[nodiscard]] vehicle::ControlState state(const nlohmann::json& holder,
+                                            const std::string& pointer);
   /// Elements taken off by `holder["lifted"]` ["W7:from"] and, if `holder["isolated"]` is true, those that
   /// isolate the pack. Sorted, each once.
-  [[nodiscard]] std::vector<vehicle::Index> lifted(const nlohmann::json& holder, const std::string& pointer);
+  [[nodiscard]] std::vector<vehicle::Index> lifted(const nlohmann::json& holder,
+                                                   const std::string& pointer);
 
   void add(Code code, std::string message, std::string pointer) {
     problems_->push_back({code, std::move(message), std::move(pointer)});

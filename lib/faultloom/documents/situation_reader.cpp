@@ -28,7 +28,8 @@ std::string misfit(const std::string& key, const json& value) {
                ? ""
                : fmt::format("'{}' must be a list of names", key);
   if (key == "isolated") return value.is_boolean() ? "" : "'isolated' must be true or false";
-  return fmt::format("A situation has no '{}'{}", key, suggestion(key, {"state", "modes", "lifted", "isolated"}));
+  return fmt::format("A situation has no '{}'{}", key,
+                     suggestion(key, {"state", "modes", "lifted", "isolated"}));
 }
 
 /// A situation is an argument rather than a document, so it is checked here instead of by a schema.

@@ -57,20 +57,26 @@ std::string unit_of_number(const Instrument& instrument) {
   return "V";
 }
 
-std::string reading_text(const vehicle::Vehicle& vehicle, const Instrument& instrument, const Entry& entry) {
+std::string reading_text(const vehicle::Vehicle& vehicle, const Instrument& instrument,
+                         const Entry& entry) {
   const auto unit = unit_of_number(instrument);
   const bool number = entry.outcome == Outcome::number;
   if (instrument.type == Instrument::Type::clamp) {
-    const auto& wire = entry.element == none ? std::string("a wire") : vehicle.elements[at(entry.element)].name;
+    const auto& wire =
+        entry.element == none ? std::string("a wire") : vehicle.elements[at(entry.element)].name;
     return number ? fmt::format("{} in {}", quantity_text(entry.number, unit), wire)
-                  : fmt::format("{} around {}: {}", inside_sentence(instrument.title), wire, outcome_text(entry.outcome));
+                  : fmt::format("{} around {}: {}", inside_sentence(instrument.title), wire,
+                                outcome_text(entry.outcome));
   }
   const auto& red = vehicle.terminals[at(entry.red)].name;
   const auto& black = vehicle.terminals[at(entry.black)].name;
-  if (number && unit == "V") return fmt::format("{} at {} against {}", quantity_text(entry.number, unit), red, black);
-  if (number) return fmt::format("{} between {} and {}", quantity_text(entry.number, unit), red, black);
+  if (number && unit == "V")
+    return fmt::format("{} at {} against {}", quantity_text(entry.number, unit), red, black);
+  if (number)
+    return fmt::format("{} between {} and {}", quantity_text(entry.number, unit), red, black);
   const auto title = inside_sentence(instrument.title);
-  if (!entry.informative()) return fmt::format("{} between {} and {}: {}", title, red, black, outcome_text(entry.outcome));
+  if (!entry.informative())
+    return fmt::format("{} between {} and {}: {}", title, red, black, outcome_text(entry.outcome));
   const auto word = entry.outcome == Outcome::beep ? "beeps" : outcome_text(entry.outcome);
   return fmt::format("{} {} between {} and {}", title, word, red, black);
 }
@@ -90,8 +96,9 @@ std::string quantity_text(double value, std::string_view unit) {
 std::string state_text(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
   std::vector<std::size_t> order(std::min(state.size(), vehicle.controls.size()));
   std::iota(order.begin(), order.end(), std::size_t{0});
-  std::stable_sort(order.begin(), order.end(),
-                   [&](std::size_t a, std::size_t b) { return vehicle.controls[a].order < vehicle.controls[b].order; });
+  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return vehicle.controls[a].order < vehicle.controls[b].order;
+  });
   std::string text;
   for (const auto c : order) {
     const auto& control = vehicle.controls[c];
@@ -104,9 +111,12 @@ std::string state_text(const vehicle::Vehicle& vehicle, const vehicle::ControlSt
 
 std::string lifted_text(const vehicle::Vehicle& vehicle, std::span<const Index> lifted_elements) {
   const auto& isolation = vehicle.isolation.lifted_elements;
-  const auto holds = [](const auto& list, Index e) { return std::find(list.begin(), list.end(), e) != list.end(); };
-  const bool isolated = !isolation.empty() && std::all_of(isolation.begin(), isolation.end(),
-                                                          [&](Index e) { return holds(lifted_elements, e); });
+  const auto holds = [](const auto& list, Index e) {
+    return std::find(list.begin(), list.end(), e) != list.end();
+  };
+  const bool isolated =
+      !isolation.empty() && std::all_of(isolation.begin(), isolation.end(),
+                                        [&](Index e) { return holds(lifted_elements, e); });
   std::string text = isolated ? "pack isolated" : "";
   for (const auto e : lifted_elements) {
     if (isolated && holds(isolation, e)) continue;
@@ -117,19 +127,23 @@ std::string lifted_text(const vehicle::Vehicle& vehicle, std::span<const Index> 
 }
 
 std::string outcome_text(Outcome outcome) {
-  return outcome == Outcome::cannot_reach ? "can't reach" : words_of(std::string(readings::name_of(outcome)));
+  return outcome == Outcome::cannot_reach ? "can't reach"
+                                          : words_of(std::string(readings::name_of(outcome)));
 }
 
-std::string entry_text(const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments, const Entry& entry) {
+std::string entry_text(const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments,
+                       const Entry& entry) {
   if (entry.type == Entry::Type::look)
-    return fmt::format("look at {}: {}", vehicle.components[at(entry.component)].id, outcome_text(entry.outcome));
+    return fmt::format("look at {}: {}", vehicle.components[at(entry.component)].id,
+                       outcome_text(entry.outcome));
   std::string text;
   if (entry.type == Entry::Type::sign) {
     const auto& sign = vehicle.signs[at(entry.sign)];
-    text = fmt::format("{} ({}): {}", inside_sentence(sign.title), vehicle.components[at(sign.component)].id,
-                       outcome_text(entry.outcome));
+    text = fmt::format("{} ({}): {}", inside_sentence(sign.title),
+                       vehicle.components[at(sign.component)].id, outcome_text(entry.outcome));
   } else {
-    text = reading_text(vehicle, instruments.instruments[static_cast<std::size_t>(entry.instrument)], entry);
+    text = reading_text(vehicle,
+                        instruments.instruments[static_cast<std::size_t>(entry.instrument)], entry);
   }
   text += ", " + state_text(vehicle, entry.state);
   const auto lifted = lifted_text(vehicle, entry.lifted_elements);
@@ -148,7 +162,9 @@ std::string shown_text(const readings::InstrumentSet& instruments, const Instrum
       return outcome_text(word);
     }
     case Instrument::Type::beeper:
-      return outcome_text(!shown.overload && shown.value < instrument.beeps_below_ohm ? Outcome::beep : Outcome::silent);
+      return outcome_text(!shown.overload && shown.value < instrument.beeps_below_ohm
+                              ? Outcome::beep
+                              : Outcome::silent);
     case Instrument::Type::voltmeter:
     case Instrument::Type::ohmmeter:
     case Instrument::Type::clamp:
@@ -157,7 +173,8 @@ std::string shown_text(const readings::InstrumentSet& instruments, const Instrum
   if (shown.overload) return outcome_text(Outcome::overload);
   // No finer than the display, and no minus zero.
   const double steps = std::round(shown.value / instrument.resolution);
-  return "about " + quantity_text(steps == 0 ? 0.0 : steps * instrument.resolution, unit_of_number(instrument));
+  return "about " + quantity_text(steps == 0 ? 0.0 : steps * instrument.resolution,
+                                  unit_of_number(instrument));
 }
 
 }  // namespace faultloom::documents

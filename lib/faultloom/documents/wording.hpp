@@ -18,10 +18,12 @@ namespace faultloom::documents {
 
 /// Controls that are not at rest, in the order they are moved: "key on, selector forward, pedal pressed";
 /// "all at rest" if none is moved.
-[[nodiscard]] std::string state_text(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state);
+[[nodiscard]] std::string state_text(const vehicle::Vehicle& vehicle,
+                                     const vehicle::ControlState& state);
 
 /// What is taken off: "pack isolated, W7 lifted"; "" if nothing is.
-[[nodiscard]] std::string lifted_text(const vehicle::Vehicle& vehicle, std::span<const vehicle::Index> lifted_elements);
+[[nodiscard]] std::string lifted_text(const vehicle::Vehicle& vehicle,
+                                      std::span<const vehicle::Index> lifted_elements);
 
 /// Outcome as a person says it: "can't reach", "not sure", "dim".
 [[nodiscard]] std::string outcome_text(readings::Outcome outcome);
@@ -29,12 +31,14 @@ namespace faultloom::documents {
 /// One line for an entry: "48.2 V at K1.coil_feed against BAT1.negative, key on, selector forward",
 /// "filament lamp dim between K1.coil_feed and K1.coil_return, key on", "contactor click (K1): no, key
 /// on", "look at W12: clean".
-[[nodiscard]] std::string entry_text(const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments,
+[[nodiscard]] std::string entry_text(const vehicle::Vehicle& vehicle,
+                                     const readings::InstrumentSet& instruments,
                                      const readings::Entry& entry);
 
 /// What an instrument would most likely show on a port: "about 48.2 V", "overload", "dim", "silent". For a
 /// clamp `port.volt` holds the current.
-[[nodiscard]] std::string shown_text(const readings::InstrumentSet& instruments, const readings::Instrument& instrument,
+[[nodiscard]] std::string shown_text(const readings::InstrumentSet& instruments,
+                                     const readings::Instrument& instrument,
                                      const readings::Thevenin& port);
 
 }  // namespace faultloom::documents

@@ -14,20 +14,23 @@ double multiplier(const Rates& rates, std::string_view environment) {
   const auto found = rates.environments.find(environment);
   if (found == rates.environments.end())
     throw Error(Code::reference,
-                "Environment '" + std::string(environment) + "' is not in the rates document; name one it lists",
+                "Environment '" + std::string(environment) +
+                    "' is not in the rates document; name one it lists",
                 "/environment");
   return found->second;
 }
 
 }  // namespace
 
-std::vector<double> mode_priors(const vehicle::Vehicle& vehicle, const Rates& rates, const Exposure& exposure) {
+std::vector<double> mode_priors(const vehicle::Vehicle& vehicle, const Rates& rates,
+                                const Exposure& exposure) {
   const double hours = exposure.hours > 0 ? exposure.hours : rates.exposure_hours;
   std::vector<double> priors(vehicle.modes.size(), 0);
   for (const auto& component : vehicle.components) {
     const auto kind = rates.kinds.find(component.kind);
     if (kind == rates.kinds.end()) continue;
-    const auto& environment = component.environment.empty() ? exposure.environment : component.environment;
+    const auto& environment =
+        component.environment.empty() ? exposure.environment : component.environment;
     const double expected =
         kind->second.mean() * component.rate_factor * multiplier(rates, environment) * hours / 1e6;
     const double failed = -std::expm1(-expected);
@@ -39,9 +42,11 @@ std::vector<double> mode_priors(const vehicle::Vehicle& vehicle, const Rates& ra
   return priors;
 }
 
-std::vector<double> component_priors(const vehicle::Vehicle& vehicle, std::span<const double> mode_priors) {
+std::vector<double> component_priors(const vehicle::Vehicle& vehicle,
+                                     std::span<const double> mode_priors) {
   std::vector<double> priors(vehicle.components.size(), 0);
-  for (std::size_t m = 0; m < mode_priors.size(); ++m) priors[at(vehicle.modes[m].component)] += mode_priors[m];
+  for (std::size_t m = 0; m < mode_priors.size(); ++m)
+    priors[at(vehicle.modes[m].component)] += mode_priors[m];
   return priors;
 }
 
@@ -51,7 +56,8 @@ double probability_of_more_than(std::span<const double> component_priors, int mo
   count[0] = 1;
   for (const double p : component_priors) {
     count.back() += count[count.size() - 2] * p;
-    for (std::size_t k = count.size() - 2; k > 0; --k) count[k] = count[k] * (1 - p) + count[k - 1] * p;
+    for (std::size_t k = count.size() - 2; k > 0; --k)
+      count[k] = count[k] * (1 - p) + count[k - 1] * p;
     count[0] *= 1 - p;
   }
   return count.back();

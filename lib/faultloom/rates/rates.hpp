@@ -14,8 +14,8 @@ namespace faultloom::rates {
 using vehicle::Index;
 
 struct KindRate {
-  double gamma_shape = 0;               ///< failures, may be fractional, > 0
-  double gamma_rate_million_hours = 0;  ///< exposure behind them [10^6 h], > 0
+  double gamma_shape = 0;                                  ///< failures, may be fractional, > 0
+  double gamma_rate_million_hours = 0;                     ///< exposure behind them [10^6 h], > 0
   std::map<std::string, double, std::less<>> mode_shares;  ///< sum to one
   std::string source;
 
@@ -24,16 +24,16 @@ struct KindRate {
 };
 
 struct Rates {
-  double exposure_hours = 500;   ///< running hours since the vehicle was last known good
-  double not_in_model = 0.03;    ///< prior probability of a cause that no kind describes
+  double exposure_hours = 500;  ///< running hours since the vehicle was last known good
+  double not_in_model = 0.03;   ///< prior probability of a cause that no kind describes
   std::map<std::string, double, std::less<>> environments;  ///< multiplier by name
   std::map<std::string, KindRate, std::less<>> kinds;
 };
 
 /// What the job says about the time at risk.
 struct Exposure {
-  double hours = 0;          ///< 0: the rates document's own
-  std::string environment;   ///< "" : multiplier one
+  double hours = 0;         ///< 0: the rates document's own
+  std::string environment;  ///< "" : multiplier one
 };
 
 /// Prior probability of each mode of the vehicle, in mode order. Modes of one component exclude each

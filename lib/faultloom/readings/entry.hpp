@@ -16,17 +16,17 @@ struct Entry {
   std::string id;
   Type type = Type::reading;
   Outcome outcome = Outcome::not_sure;
-  double number = 0;                  ///< with Outcome::number: [V], [ohm] or [A]
+  double number = 0;  ///< with Outcome::number: [V], [ohm] or [A]
 
-  vehicle::ControlState state;        ///< position of every control (reading, sign)
-  std::vector<Index> lifted_elements; ///< wire elements taken off, the isolation's included
+  vehicle::ControlState state;         ///< position of every control (reading, sign)
+  std::vector<Index> lifted_elements;  ///< wire elements taken off, the isolation's included
 
-  int instrument = -1;                ///< reading: index into the InstrumentSet
-  Index red = none;                   ///< reading: terminals
+  int instrument = -1;  ///< reading: index into the InstrumentSet
+  Index red = none;     ///< reading: terminals
   Index black = none;
-  Index element = none;               ///< reading with a clamp: the wire's element
-  Index sign = none;                  ///< sign
-  Index component = none;             ///< look
+  Index element = none;    ///< reading with a clamp: the wire's element
+  Index sign = none;       ///< sign
+  Index component = none;  ///< look
 
   /// "Not sure" and "can't reach" are recorded and change nothing.
   [[nodiscard]] bool informative() const {

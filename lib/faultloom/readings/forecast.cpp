@@ -17,8 +17,12 @@ bool same_reading(const Entry& a, const Entry& b) {
 
 }  // namespace
 
-Forecast::Forecast(circuit::Solver& solver, const InstrumentSet& instruments, std::vector<Entry> entries)
-    : solver_(&solver), instruments_(&instruments), entries_(std::move(entries)), work_(entries_.size()),
+Forecast::Forecast(circuit::Solver& solver, const InstrumentSet& instruments,
+                   std::vector<Entry> entries)
+    : solver_(&solver),
+      instruments_(&instruments),
+      entries_(std::move(entries)),
+      work_(entries_.size()),
       scratch_(entries_.size()) {
   for (const auto& entry : entries_) plan_entry(entry);
   for (const auto& plan : plans_) {
@@ -31,7 +35,8 @@ Forecast::Forecast(circuit::Solver& solver, const InstrumentSet& instruments, st
   reads_.resize(stages_.size());
   reads_before_.resize(stages_.size());
   const auto position = [&](circuit::Stage stage) {
-    return static_cast<std::size_t>(std::lower_bound(stages_.begin(), stages_.end(), stage) - stages_.begin());
+    return static_cast<std::size_t>(std::lower_bound(stages_.begin(), stages_.end(), stage) -
+                                    stages_.begin());
   };
   for (std::size_t i = 0; i < plans_.size(); ++i) {
     reads_[position(plans_[i].stage)].push_back(i);
@@ -41,7 +46,8 @@ Forecast::Forecast(circuit::Solver& solver, const InstrumentSet& instruments, st
 }
 
 void Forecast::plan_entry(const Entry& entry) {
-  if (entry.type == Entry::Type::look) throw Error(Code::reading, "A look is not an electrical reading");
+  if (entry.type == Entry::Type::look)
+    throw Error(Code::reading, "A look is not an electrical reading");
   Plan plan;
   plan.stage = solver_->stage(entry.state, entry.lifted_elements);
   plan.before = solver_->previous(plan.stage);
@@ -59,8 +65,8 @@ void Forecast::plan_entry(const Entry& entry) {
     share.gross = errors.gross;
     share.proper = 1 - share.no_contact - share.wrong_neighbour - share.wrong_state - share.gross;
     const bool clamp = instrument.type == Instrument::Type::clamp;
-    plan.without_contact =
-        proper_probability(*instruments_, instrument, entry.outcome, entry.number, clamp ? Thevenin{} : open_port);
+    plan.without_contact = proper_probability(*instruments_, instrument, entry.outcome,
+                                              entry.number, clamp ? Thevenin{} : open_port);
   }
   plans_.push_back(std::move(plan));
 }
@@ -68,8 +74,9 @@ void Forecast::plan_entry(const Entry& entry) {
 void Forecast::make_groups() {
   for (std::size_t i = 0; i < entries_.size(); ++i) {
     const auto& e = entries_[i];
-    const auto found = std::find_if(groups_.begin(), groups_.end(),
-                                    [&](const auto& group) { return same_reading(entries_[group.front()], e); });
+    const auto found = std::find_if(groups_.begin(), groups_.end(), [&](const auto& group) {
+      return same_reading(entries_[group.front()], e);
+    });
     const auto g = static_cast<std::size_t>(found - groups_.begin());
     if (found == groups_.end()) groups_.emplace_back();
     groups_[g].push_back(i);
@@ -92,7 +99,8 @@ const Instrument& Forecast::instrument_of(const Entry& entry) const {
 }
 
 Thevenin Forecast::port_of(const Entry& entry, Index red) {
-  if (instrument_of(entry).type == Instrument::Type::clamp) return {solver_->ampere(entry.element), 0};
+  if (instrument_of(entry).type == Instrument::Type::clamp)
+    return {solver_->ampere(entry.element), 0};
   return solver_->port(red, entry.black);
 }
 
@@ -133,7 +141,8 @@ void Forecast::read_sign(std::size_t i, EntryProbability& out) {
                     (truth == SignTruth::chatters && entry.outcome == Outcome::chatters);
   out.proper = fits ? now : 0;
   out.gross = fits ? 0 : now;
-  out.wrong_state = has_before ? wrong * sign_probability(sense, entry.outcome, work_[i].sign_before) : 0;
+  out.wrong_state =
+      has_before ? wrong * sign_probability(sense, entry.outcome, work_[i].sign_before) : 0;
   out.total = out.proper + out.gross + out.wrong_state;
 }
 
@@ -152,7 +161,8 @@ void Forecast::read(std::size_t i, EntryProbability& out) {
   const auto& near = plans_[i].near;
   out.proper = share.proper * probability(port_of(entry, entry.red));
   for (const auto red : near)
-    out.wrong_neighbour += share.wrong_neighbour / static_cast<double>(near.size()) * probability(port_of(entry, red));
+    out.wrong_neighbour +=
+        share.wrong_neighbour / static_cast<double>(near.size()) * probability(port_of(entry, red));
   if (share.wrong_state > 0) out.wrong_state = share.wrong_state * probability(work_[i].before);
   out.no_contact = share.no_contact * plans_[i].without_contact;
   out.gross = share.gross * gross_probability(instrument, entry.outcome);
@@ -160,9 +170,11 @@ void Forecast::read(std::size_t i, EntryProbability& out) {
 }
 
 template <typename Done>
-bool Forecast::walk(const circuit::Overrides& overrides, const Bits* needed, std::span<EntryProbability> out,
-                    const Done& done) {
-  const auto wanted = [&](std::size_t i) { return needed == nullptr || needed->test(group_of_[i]); };
+bool Forecast::walk(const circuit::Overrides& overrides, const Bits* needed,
+                    std::span<EntryProbability> out, const Done& done) {
+  const auto wanted = [&](std::size_t i) {
+    return needed == nullptr || needed->test(group_of_[i]);
+  };
   solver_->begin(overrides);
   for (std::size_t s = 0; s < stages_.size(); ++s) {
     for (const auto i : reads_before_[s]) {
@@ -186,8 +198,8 @@ void Forecast::evaluate(const circuit::Overrides& overrides, std::span<EntryProb
   walk(overrides, nullptr, out, [](std::size_t) { return true; });
 }
 
-bool Forecast::evaluate_groups(const circuit::Overrides& overrides, const Bits& needed, double weight, double cutoff,
-                               const GroupSink& sink) {
+bool Forecast::evaluate_groups(const circuit::Overrides& overrides, const Bits& needed,
+                               double weight, double cutoff, const GroupSink& sink) {
   if (weight < cutoff) return false;
   // A group shares one stage, so it is complete as soon as that stage has been read.
   return walk(overrides, &needed, scratch_, [&](std::size_t s) {
@@ -207,7 +219,8 @@ double Forecast::group_probability(std::size_t g, std::span<const EntryProbabili
   return (1 - c) * repeats.fresh + c * (repeats.same_proper + repeats.same_other);
 }
 
-double Forecast::group_proper(std::size_t g, std::size_t entry, std::span<const EntryProbability> entries) const {
+double Forecast::group_proper(std::size_t g, std::size_t entry,
+                              std::span<const EntryProbability> entries) const {
   const auto& e = entries[entry];
   const auto repeats = repeated(g, entries, {});
   const double fresh = e.total > 0 ? repeats.fresh / e.total * e.proper : 0;
@@ -236,7 +249,8 @@ Forecast::Repeats Forecast::repeated(std::size_t g, std::span<const EntryProbabi
     } else {
       share = parts_of(plans_[i].shares);
       const auto parts = parts_of(entries[i]);
-      for (std::size_t k = 0; k < share.size(); ++k) same[k] *= share[k] > 0 ? parts[k] / share[k] : 0;
+      for (std::size_t k = 0; k < share.size(); ++k)
+        same[k] *= share[k] > 0 ? parts[k] / share[k] : 0;
     }
     if (first == nullptr) {
       first = &entries[i];

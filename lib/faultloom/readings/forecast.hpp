@@ -11,9 +11,9 @@ namespace faultloom::readings {
 
 /// Probability of one entry's outcome under one candidate, and the share of it that is a proper reading.
 struct EntryProbability {
-  double total = 0;        ///< P(outcome | candidate), mixture over all ways to misread
-  double proper = 0;       ///< P(read properly and outcome | candidate)
-  double no_contact = 0;   ///< the same for each way of misreading
+  double total = 0;       ///< P(outcome | candidate), mixture over all ways to misread
+  double proper = 0;      ///< P(read properly and outcome | candidate)
+  double no_contact = 0;  ///< the same for each way of misreading
   double wrong_neighbour = 0;
   double wrong_state = 0;
   double gross = 0;
@@ -41,19 +41,21 @@ class Forecast {
   void evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out);
 
   /// Receives a group as soon as all its entries are known; returns the group's probability.
-  using GroupSink = std::function<double(std::size_t group, std::span<const EntryProbability> entries)>;
+  using GroupSink =
+      std::function<double(std::size_t group, std::span<const EntryProbability> entries)>;
 
   /// Evaluates the groups in `needed` under a candidate whose weight with everything else is `weight`.
   /// Stops early and returns false once weight times what is known, relative to the ceilings, is below
   /// `cutoff`: even the best outcome of the rest could not lift it.
-  bool evaluate_groups(const circuit::Overrides& overrides, const Bits& needed, double weight, double cutoff,
-                       const GroupSink& sink);
+  bool evaluate_groups(const circuit::Overrides& overrides, const Bits& needed, double weight,
+                       double cutoff, const GroupSink& sink);
 
   /// Probability of a group from its entries.
   [[nodiscard]] double group_probability(std::size_t g, std::span<const EntryProbability> entries,
                                          std::optional<std::size_t> without = {}) const;
   /// P(entry was read properly and the group's outcomes | candidate).
-  [[nodiscard]] double group_proper(std::size_t g, std::size_t entry, std::span<const EntryProbability> entries) const;
+  [[nodiscard]] double group_proper(std::size_t g, std::size_t entry,
+                                    std::span<const EntryProbability> entries) const;
 
  private:
   struct Plan {
@@ -87,16 +89,16 @@ class Forecast {
   [[nodiscard]] Thevenin port_of(const Entry& entry, Index red);
   [[nodiscard]] SignTruth sign_truth(const Entry& entry, circuit::Stage stage);
   template <typename Done>
-  bool walk(const circuit::Overrides& overrides, const Bits* needed, std::span<EntryProbability> out,
-            const Done& done);
+  bool walk(const circuit::Overrides& overrides, const Bits* needed,
+            std::span<EntryProbability> out, const Done& done);
 
   circuit::Solver* solver_;
   const InstrumentSet* instruments_;
   std::vector<Entry> entries_;
   std::vector<Plan> plans_;
   std::vector<Work> work_;
-  std::vector<circuit::Stage> stages_;                  ///< needed stages, parents first
-  std::vector<std::vector<std::size_t>> reads_;         ///< by position in stages_: entries complete here
+  std::vector<circuit::Stage> stages_;           ///< needed stages, parents first
+  std::vector<std::vector<std::size_t>> reads_;  ///< by position in stages_: entries complete here
   std::vector<std::vector<std::size_t>> reads_before_;  ///< entries whose wrong state is this stage
   std::vector<std::vector<std::size_t>> groups_;
   std::vector<std::size_t> group_of_;

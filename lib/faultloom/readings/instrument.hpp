@@ -15,7 +15,7 @@ enum class Outcome {
   dark,
   beep,
   silent,
-  overload,      ///< ohmmeter out of range, or a live circuit
+  overload,  ///< ohmmeter out of range, or a live circuit
   yes,
   no,
   chatters,
@@ -42,26 +42,26 @@ struct Instrument {
   std::string id;
   std::string title;
   Type type = Type::voltmeter;
-  double minutes = 0;               ///< for one reading once the probes are in place [min]
+  double minutes = 0;  ///< for one reading once the probes are in place [min]
   std::vector<std::string> cautions;
   ReadingErrors errors;
 
-  double resistance_ohm = 1e7;      ///< voltmeter
-  double noise_relative = 0;        ///< of the reading
-  double noise_absolute = 0;        ///< [V], [ohm] or [A]
-  double resolution = 0.01;         ///< smallest step shown [V], [ohm] or [A]
-  double full_scale = 1000;         ///< largest value shown [V], [ohm] or [A]
+  double resistance_ohm = 1e7;  ///< voltmeter
+  double noise_relative = 0;    ///< of the reading
+  double noise_absolute = 0;    ///< [V], [ohm] or [A]
+  double resolution = 0.01;     ///< smallest step shown [V], [ohm] or [A]
+  double full_scale = 1000;     ///< largest value shown [V], [ohm] or [A]
 
-  double rated_volt = 48;           ///< lamp
+  double rated_volt = 48;  ///< lamp
   double rated_watt = 10;
-  double current_exponent = 0.55;   ///< I ~ V^x; 1 for an ohmic tester
-  double light_exponent = 3.4;      ///< light ~ V^x
-  double bright_from = 0.6;         ///< share of the rated light
-  double dark_below = 0.02;         ///< share of the rated light
-  double judgement_sigma = 0.3;     ///< standard deviation of ln(light) as judged by eye
-  double misjudged = 0.03;          ///< probability of a word at random (lamp, beeper)
+  double current_exponent = 0.55;  ///< I ~ V^x; 1 for an ohmic tester
+  double light_exponent = 3.4;     ///< light ~ V^x
+  double bright_from = 0.6;        ///< share of the rated light
+  double dark_below = 0.02;        ///< share of the rated light
+  double judgement_sigma = 0.3;    ///< standard deviation of ln(light) as judged by eye
+  double misjudged = 0.03;         ///< probability of a word at random (lamp, beeper)
 
-  double beeps_below_ohm = 30;      ///< beeper
+  double beeps_below_ohm = 30;  ///< beeper
 };
 
 /// How well a person notices something by ear, eye or hand.
@@ -73,8 +73,8 @@ struct Sense {
 
 /// How far a real vehicle is from its model: pack state, temperature, contact resistance.
 struct ModelTolerance {
-  double relative = 0.04;         ///< of a voltage
-  double volt = 0.05;             ///< [V]
+  double relative = 0.04;  ///< of a voltage
+  double volt = 0.05;      ///< [V]
   double ohm_relative = 0.1;
   double ampere_relative = 0.15;
 };
@@ -85,7 +85,8 @@ struct InstrumentSet {
   Sense see;
   Sense feel;
   ModelTolerance tolerance;
-  double repeat_correlation = 0.5;  ///< chance that the same hand repeating a reading repeats its error
+  double repeat_correlation =
+      0.5;  ///< chance that the same hand repeating a reading repeats its error
 
   /// Index of an instrument, -1 if absent.
   [[nodiscard]] int find(std::string_view id) const;

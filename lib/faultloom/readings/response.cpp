@@ -15,7 +15,9 @@ double density(double z, double sigma) {
   return std::exp(-0.5 * z * z) / (sigma * std::sqrt(2 * std::numbers::pi));
 }
 
-double hypotenuse(double a, double b, double c, double d) { return std::sqrt(a * a + b * b + c * c + d * d); }
+double hypotenuse(double a, double b, double c, double d) {
+  return std::sqrt(a * a + b * b + c * c + d * d);
+}
 
 struct Spread {
   double relative;
@@ -81,7 +83,8 @@ double lamp_volt(const Instrument& lamp, const Thevenin& port) {
   const double load = port.ohm * lamp.rated_watt / (lamp.rated_volt * lamp.rated_volt);
   const double x = lamp.current_exponent;
   if (supply == 0) return 0;
-  double u = x == 1 ? supply / (1 + load) : std::min(supply / 2, std::pow(supply / (2 * load), 1 / x));
+  double u =
+      x == 1 ? supply / (1 + load) : std::min(supply / 2, std::pow(supply / (2 * load), 1 / x));
   if (load <= 0) u = supply;  // a port may come out a hair below zero ohm
   for (int i = 0; i < 60 && x != 1 && load > 0 && u > 0; ++i) {
     const double current = load * std::pow(u, x);
@@ -108,29 +111,32 @@ Shown shown(const InstrumentSet& set, const Instrument& instrument, const Theven
     case Instrument::Type::lamp: {
       // Darkness beyond any eye: keeps the logarithm finite.
       const double volt = std::abs(lamp_volt(instrument, port));
-      s.value = std::max(-50.0, instrument.light_exponent * std::log(std::max(volt, 1e-30) / instrument.rated_volt));
+      s.value = std::max(-50.0, instrument.light_exponent *
+                                    std::log(std::max(volt, 1e-30) / instrument.rated_volt));
       break;
     }
     case Instrument::Type::ohmmeter:
     case Instrument::Type::beeper:
       s.value = port.ohm;
-      s.overload = is_live(port) ||
-                   (instrument.type == Instrument::Type::ohmmeter && port.ohm > instrument.full_scale);
+      s.overload = is_live(port) || (instrument.type == Instrument::Type::ohmmeter &&
+                                     port.ohm > instrument.full_scale);
       break;
   }
   s.sigma = spread_of(set, instrument).at(s.value);
   return s;
 }
 
-double proper_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome, double number,
-                          const Thevenin& port) {
+double proper_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
+                          double number, const Thevenin& port) {
   const auto s = shown(set, instrument, port);
   switch (instrument.type) {
     case Instrument::Type::lamp:
       return lamp_word(instrument, outcome, s);
     case Instrument::Type::beeper: {
-      const double beeps = s.overload ? 0 : upper_tail((s.value - instrument.beeps_below_ohm) / s.sigma);
-      return word_probability(outcome == Outcome::beep ? beeps : 1 - beeps, instrument.misjudged, 2);
+      const double beeps =
+          s.overload ? 0 : upper_tail((s.value - instrument.beeps_below_ohm) / s.sigma);
+      return word_probability(outcome == Outcome::beep ? beeps : 1 - beeps, instrument.misjudged,
+                              2);
     }
     case Instrument::Type::ohmmeter:
       // A resistance near full scale may be shown or not, whichever side of it the model has it on.
@@ -151,7 +157,8 @@ double gross_probability(const Instrument& instrument, Outcome outcome) {
     case Instrument::Type::beeper:
       return 0.5;
     case Instrument::Type::ohmmeter:
-      return outcome == Outcome::overload ? 0.5 : 0.5 * instrument.resolution / instrument.full_scale;
+      return outcome == Outcome::overload ? 0.5
+                                          : 0.5 * instrument.resolution / instrument.full_scale;
     case Instrument::Type::voltmeter:
     case Instrument::Type::clamp:
       return 0.5 * instrument.resolution / instrument.full_scale;
@@ -159,7 +166,8 @@ double gross_probability(const Instrument& instrument, Outcome outcome) {
   return 0;
 }
 
-double ceiling_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome, double number) {
+double ceiling_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
+                           double number) {
   if (outcome != Outcome::number) return 1;
   // For a spread s(m)^2 = a^2 + r^2 m^2 around the expected value m, the density at x is greatest for
   // some m between x (1 - r^2) and x, so s at the lower end of that range bounds it from above.

@@ -24,26 +24,27 @@ inline constexpr Thevenin open_port{0.0, 1e15};
 
 /// What an instrument would show and how that spreads over vehicles and hands.
 struct Shown {
-  double value = 0;      ///< expected number [V], [ohm] or [A]; ln of the light share for a lamp
-  double sigma = 0;      ///< standard deviation of the same
-  bool overload = false; ///< ohmmeter and beeper: out of range, or the circuit is live
+  double value = 0;       ///< expected number [V], [ohm] or [A]; ln of the light share for a lamp
+  double sigma = 0;       ///< standard deviation of the same
+  bool overload = false;  ///< ohmmeter and beeper: out of range, or the circuit is live
 };
 
 /// Expected display of a properly used instrument on a port. For a clamp, `port.volt` holds the current.
-[[nodiscard]] Shown shown(const InstrumentSet& set, const Instrument& instrument, const Thevenin& port);
+[[nodiscard]] Shown shown(const InstrumentSet& set, const Instrument& instrument,
+                          const Thevenin& port);
 
 /// Probability of an outcome when the instrument is used properly on this port. Numbers are counted in
 /// steps of the display's resolution. Never zero for words; a number far away may underflow to zero,
 /// which the gross-error share of the mixture makes good.
-[[nodiscard]] double proper_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
-                                        double number, const Thevenin& port);
+[[nodiscard]] double proper_probability(const InstrumentSet& set, const Instrument& instrument,
+                                        Outcome outcome, double number, const Thevenin& port);
 
 /// Probability of an outcome from a reading that has nothing to do with the circuit.
 [[nodiscard]] double gross_probability(const Instrument& instrument, Outcome outcome);
 
 /// Upper bound of the probability of an outcome over all possible circuits.
-[[nodiscard]] double ceiling_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
-                                         double number);
+[[nodiscard]] double ceiling_probability(const InstrumentSet& set, const Instrument& instrument,
+                                         Outcome outcome, double number);
 
 /// Truth of a sign in a settled state.
 enum class SignTruth { absent, present, chatters };

@@ -36,7 +36,8 @@ class Words {
   /// The word itself, or with the first number that makes it new.
   std::string unique(const std::string& word) {
     auto candidate = word;
-    for (int n = 2; !taken_.insert(candidate).second; ++n) candidate = fmt::format("{}_{}", word, n);
+    for (int n = 2; !taken_.insert(candidate).second; ++n)
+      candidate = fmt::format("{}_{}", word, n);
     return candidate;
   }
 
@@ -54,7 +55,8 @@ struct Names {
 };
 
 bool has_emf(const vehicle::Element& element) {
-  return element.type == vehicle::ElementType::source || element.type == vehicle::ElementType::diode;
+  return element.type == vehicle::ElementType::source ||
+         element.type == vehicle::ElementType::diode;
 }
 
 Names names_of(const vehicle::Vehicle& vehicle) {
@@ -62,15 +64,17 @@ Names names_of(const vehicle::Vehicle& vehicle) {
   Words nodes;
   Words parts;
   for (std::size_t t = 0; t < vehicle.terminals.size(); ++t)
-    names.nodes.push_back(static_cast<Index>(t) == vehicle.datum ? "0"
-                                                                 : nodes.unique("t_" + safe_word(vehicle.terminals[t].name)));
+    names.nodes.push_back(static_cast<Index>(t) == vehicle.datum
+                              ? "0"
+                              : nodes.unique("t_" + safe_word(vehicle.terminals[t].name)));
   for (const auto& element : vehicle.elements) {
     const auto word = safe_word(element.name);
     names.resistors.push_back(parts.unique("r_" + word));
     names.sources.push_back(has_emf(element) ? parts.unique("v_" + word) : "");
     names.inner.push_back(has_emf(element) ? nodes.unique("i_" + word) : "");
   }
-  for (const auto& terminal : vehicle.terminals) names.leakages.push_back(parts.unique("rleak_" + safe_word(terminal.name)));
+  for (const auto& terminal : vehicle.terminals)
+    names.leakages.push_back(parts.unique("rleak_" + safe_word(terminal.name)));
   return names;
 }
 
@@ -80,7 +84,8 @@ class Writer {
 
   /// The first line is the title whatever it says.
   void title(std::string_view what) {
-    text_ = fmt::format("Faultloom: {}, {}\n", one_line(vehicle_.title.empty() ? vehicle_.id : vehicle_.title), what);
+    text_ = fmt::format("Faultloom: {}, {}\n",
+                        one_line(vehicle_.title.empty() ? vehicle_.id : vehicle_.title), what);
   }
 
   void comment(std::string_view line) { text_ += fmt::format("* {}\n", one_line(line)); }
@@ -104,15 +109,18 @@ class Writer {
       text_ += fmt::format("{} {} {} {:.17g}\n", names_.resistors[e], a, b, 1 / siemens);
       return;
     }
-    text_ += fmt::format("{} {} {} {:.17g}\n", names_.resistors[e], a, names_.inner[e], 1 / siemens);
-    text_ += fmt::format("{} {} {} dc {:.17g}\n", names_.sources[e], names_.inner[e], b, ampere / siemens);
+    text_ +=
+        fmt::format("{} {} {} {:.17g}\n", names_.resistors[e], a, names_.inner[e], 1 / siemens);
+    text_ += fmt::format("{} {} {} dc {:.17g}\n", names_.sources[e], names_.inner[e], b,
+                         ampere / siemens);
   }
 
   void leakages() {
     comment("insulation leakage");
     for (std::size_t t = 0; t < names_.nodes.size(); ++t)
       if (static_cast<Index>(t) != vehicle_.datum)
-        text_ += fmt::format("{} {} 0 {:.17g}\n", names_.leakages[t], names_.nodes[t], vehicle_.terminals[t].leakage_ohm);
+        text_ += fmt::format("{} {} 0 {:.17g}\n", names_.leakages[t], names_.nodes[t],
+                             vehicle_.terminals[t].leakage_ohm);
   }
 
   std::string finish() {
@@ -131,7 +139,8 @@ class Writer {
 std::string positions_text(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
   std::string text;
   for (std::size_t c = 0; c < state.size(); ++c)
-    text += fmt::format("{}{} {}", c == 0 ? "" : ", ", vehicle.controls[c].id, vehicle.controls[c].positions[at(state[c])]);
+    text += fmt::format("{}{} {}", c == 0 ? "" : ", ", vehicle.controls[c].id,
+                        vehicle.controls[c].positions[at(state[c])]);
   return text.empty() ? "no controls" : text;
 }
 
@@ -143,7 +152,8 @@ void describe(Writer& writer, const circuit::Circuit& circuit, const circuit::Se
   for (const auto element : lifted) writer.comment("lifted " + vehicle.elements[at(element)].name);
   if (!settled.chatters) return;
   settled.chattering.for_each([&](std::size_t contact) {
-    writer.comment(vehicle.elements[at(circuit.contacts()[contact])].name + " chatters; this is one of its states");
+    writer.comment(vehicle.elements[at(circuit.contacts()[contact])].name +
+                   " chatters; this is one of its states");
   });
 }
 
@@ -164,8 +174,8 @@ class HealthyAgain {
 
 }  // namespace
 
-std::string spice_deck(circuit::Solver& solver, const vehicle::ControlState& state, std::span<const Index> modes,
-                       std::span<const Index> lifted) {
+std::string spice_deck(circuit::Solver& solver, const vehicle::ControlState& state,
+                       std::span<const Index> modes, std::span<const Index> lifted) {
   const auto& circuit = solver.circuit();
   const auto& vehicle = circuit.vehicle();
   const auto stage = solver.stage(state, lifted);

@@ -27,7 +27,8 @@ inline constexpr double open_ohm = 1e20;
 /// @throws Error argument  as Solver::stage
 /// Complexity: one settled network and O(elements + terminals) text.
 [[nodiscard]] std::string spice_deck(circuit::Solver& solver, const vehicle::ControlState& state,
-                                     std::span<const Index> modes = {}, std::span<const Index> lifted = {});
+                                     std::span<const Index> modes = {},
+                                     std::span<const Index> lifted = {});
 
 /// A netlist with all elements of a vehicle in it, for programs that alter its values.
 struct SpiceDeck {

@@ -7,7 +7,8 @@ namespace {
 
 template <typename Items>
 Index find_id(const Items& items, std::string_view id) {
-  const auto found = std::find_if(items.begin(), items.end(), [&](const auto& item) { return item.id == id; });
+  const auto found =
+      std::find_if(items.begin(), items.end(), [&](const auto& item) { return item.id == id; });
   return found == items.end() ? none : static_cast<Index>(found - items.begin());
 }
 
@@ -46,8 +47,10 @@ ControlState Vehicle::rest_state() const {
 void Vehicle::index_names() {
   terminal_by_name_.clear();
   component_by_id_.clear();
-  for (std::size_t t = 0; t < terminals.size(); ++t) terminal_by_name_.emplace(terminals[t].name, static_cast<Index>(t));
-  for (std::size_t c = 0; c < components.size(); ++c) component_by_id_.emplace(components[c].id, static_cast<Index>(c));
+  for (std::size_t t = 0; t < terminals.size(); ++t)
+    terminal_by_name_.emplace(terminals[t].name, static_cast<Index>(t));
+  for (std::size_t c = 0; c < components.size(); ++c)
+    component_by_id_.emplace(components[c].id, static_cast<Index>(c));
 }
 
 std::string mode_name(const Vehicle& vehicle, Index mode) {

@@ -21,10 +21,10 @@ struct Control {
   std::string id;
   std::string title;
   std::vector<std::string> positions;
-  Index rest = 0;            ///< index of the position at rest
-  int order = 0;             ///< controls are moved from rest in ascending order
-  double minutes = 0;        ///< to move it [min]
-  bool needs_helper = false; ///< somebody must hold it while another probes
+  Index rest = 0;             ///< index of the position at rest
+  int order = 0;              ///< controls are moved from rest in ascending order
+  double minutes = 0;         ///< to move it [min]
+  bool needs_helper = false;  ///< somebody must hold it while another probes
 };
 
 /// A place reached by opening something.
@@ -49,22 +49,22 @@ struct Terminal {
   std::string name;
   Index component = none;
   Index zone = none;
-  double minutes = 0;        ///< to place a probe once the zone is open [min]
-  double leakage_ohm = 0;    ///< insulation leakage to pack negative [ohm]
-  bool reachable = true;     ///< false: no probe gets there
+  double minutes = 0;      ///< to place a probe once the zone is open [min]
+  double leakage_ohm = 0;  ///< insulation leakage to pack negative [ohm]
+  bool reachable = true;   ///< false: no probe gets there
 };
 
 /// A yes/no fact of the circuit with a memory: it becomes true at `rises` and false again at `falls`.
 struct Atom {
   enum class Type { volts, amps };
   Type type = Type::volts;
-  Index a = none;            ///< terminals of a voltage, V(a) - V(b)
+  Index a = none;  ///< terminals of a voltage, V(a) - V(b)
   Index b = none;
-  Index element = none;      ///< element whose current counts (absolute value) for amps
-  double rises = 0;          ///< [V] or [A]
-  double falls = 0;          ///< [V] or [A], at most `rises`
-  bool either_way = false;   ///< absolute value of the voltage
-  bool stays = false;        ///< never becomes false again (a fuse element melts once)
+  Index element = none;     ///< element whose current counts (absolute value) for amps
+  double rises = 0;         ///< [V] or [A]
+  double falls = 0;         ///< [V] or [A], at most `rises`
+  bool either_way = false;  ///< absolute value of the voltage
+  bool stays = false;       ///< never becomes false again (a fuse element melts once)
 };
 
 /// A Boolean expression over controls and atoms, in postfix order.
@@ -72,9 +72,9 @@ struct Condition {
   struct Op {
     enum class Type { constant, control, atom, all, any, negate };
     Type type = Type::constant;
-    Index index = none;        ///< control or atom
-    std::uint64_t mask = 0;    ///< control: bit p set if position p counts as true
-    int count = 0;             ///< all/any: number of operands; constant: 0 or 1
+    Index index = none;      ///< control or atom
+    std::uint64_t mask = 0;  ///< control: bit p set if position p counts as true
+    int count = 0;           ///< all/any: number of operands; constant: 0 or 1
   };
   std::vector<Op> ops;
 };
@@ -83,14 +83,14 @@ enum class ElementType { resistor, source, contact, diode };
 
 /// One two-terminal branch. A contact or diode that is open does not conduct at all.
 struct Element {
-  std::string name;          ///< COMPONENT.element, for a wire its id
+  std::string name;  ///< COMPONENT.element, for a wire its id
   ElementType type = ElementType::resistor;
-  Index a = none;            ///< terminal; positive pole of a source, anode of a diode
+  Index a = none;  ///< terminal; positive pole of a source, anode of a diode
   Index b = none;
-  double ohm = 0;            ///< resistance, internal resistance, closed or forward resistance [ohm]
-  double emf_volt = 0;       ///< open-circuit V(a) - V(b) of a source; forward voltage of a diode [V]
-  Condition closed_when;     ///< contacts and diodes
-  std::vector<Index> atoms;  ///< atoms that thresholds of this element govern
+  double ohm = 0;         ///< resistance, internal resistance, closed or forward resistance [ohm]
+  double emf_volt = 0;    ///< open-circuit V(a) - V(b) of a source; forward voltage of a diode [V]
+  Condition closed_when;  ///< contacts and diodes
+  std::vector<Index> atoms;       ///< atoms that thresholds of this element govern
   std::vector<Index> components;  ///< one, or wire and its two terminations in series
 };
 
@@ -98,13 +98,13 @@ struct Element {
 struct Change {
   Index element = none;
   bool open = false;
-  double add_ohm = 0;                    ///< in series [ohm]
-  std::optional<double> ohm;             ///< replaces the resistance [ohm]
-  std::optional<bool> stuck;             ///< contact stuck closed (true) or open (false)
-  std::optional<double> emf_volt;        ///< replaces the EMF [V]
-  bool reversed = false;                 ///< diode or source the other way round
-  std::optional<double> shorted_ohm;     ///< the element is this plain resistance [ohm]
-  double threshold_factor = 1;           ///< multiplies rise and fall thresholds of the element's atoms
+  double add_ohm = 0;                 ///< in series [ohm]
+  std::optional<double> ohm;          ///< replaces the resistance [ohm]
+  std::optional<bool> stuck;          ///< contact stuck closed (true) or open (false)
+  std::optional<double> emf_volt;     ///< replaces the EMF [V]
+  bool reversed = false;              ///< diode or source the other way round
+  std::optional<double> shorted_ohm;  ///< the element is this plain resistance [ohm]
+  double threshold_factor = 1;  ///< multiplies rise and fall thresholds of the element's atoms
 };
 
 /// One way a component fails.
@@ -113,7 +113,7 @@ struct Mode {
   std::string title;
   Index component = none;
   std::vector<Change> changes;
-  double seen = 0;           ///< probability that a look at the component reports damage, given this mode
+  double seen = 0;  ///< probability that a look at the component reports damage, given this mode
 };
 
 struct Repair {
@@ -131,9 +131,9 @@ struct Component {
   Type type = Type::part;
   Index zone = none;
   Index loom = none;
-  Index wire = none;               ///< termination: the wire it belongs to (component index)
-  std::string connector;           ///< contact: id of its connector
-  std::string environment;         ///< key into the rates' environments, "" for the job's
+  Index wire = none;        ///< termination: the wire it belongs to (component index)
+  std::string connector;    ///< contact: id of its connector
+  std::string environment;  ///< key into the rates' environments, "" for the job's
   double rate_factor = 1;
   double look_minutes = 0;
   double look_false_alarm = 0.05;  ///< probability of "damage" at a healthy component
@@ -149,20 +149,20 @@ struct Sign {
   std::string id;
   std::string title;
   Index component = none;
-  std::string sense;               ///< hear, see or feel
+  std::string sense;  ///< hear, see or feel
   Condition when;
-  bool on_change = false;          ///< noticed only if it came true with the last control moved
+  bool on_change = false;  ///< noticed only if it came true with the last control moved
 };
 
 /// A wire's ends and conductor.
 struct Wire {
   Index component = none;
-  Index from_end = none;           ///< termination components
+  Index from_end = none;  ///< termination components
   Index to_end = none;
   Index element = none;
   double length_metre = 0;
   double area_mm2 = 0;
-  bool power = false;              ///< power circuit rather than control circuit
+  bool power = false;  ///< power circuit rather than control circuit
 };
 
 /// Position of every control, by control index.
@@ -178,8 +178,8 @@ struct Vehicle {
   std::string id;
   std::string title;
   double nominal_volt = 0;
-  Index datum = none;              ///< terminal that counts as 0 V: pack negative
-  ControlState run_state;          ///< what the driver does to make it go
+  Index datum = none;      ///< terminal that counts as 0 V: pack negative
+  ControlState run_state;  ///< what the driver does to make it go
   Isolation isolation;
   std::vector<Control> controls;
   std::vector<Zone> zones;

@@ -81,7 +81,8 @@ std::vector<Index> Bench::modes(const std::vector<std::string>& names) const {
   for (const auto& name : names) {
     Index mode = vehicle::none;
     for (std::size_t m = 0; m < vehicle().modes.size(); ++m)
-      if (vehicle::mode_name(vehicle(), static_cast<Index>(m)) == name) mode = static_cast<Index>(m);
+      if (vehicle::mode_name(vehicle(), static_cast<Index>(m)) == name)
+        mode = static_cast<Index>(m);
     result.push_back(found(mode, name));
   }
   return result;
@@ -140,7 +141,8 @@ Entry Bench::answered(Entry entry, const std::vector<Index>& truth) const {
   solver.begin(overrides);
   solver.enter(solver.stage(entry.state, entry.lifted_elements));
   const auto& instrument = instruments().instruments[at(entry.instrument)];
-  const auto shown = readings::shown(instruments(), instrument, solver.port(entry.red, entry.black));
+  const auto shown =
+      readings::shown(instruments(), instrument, solver.port(entry.red, entry.black));
   if (shown.overload) {
     entry.outcome = Outcome::overload;
   } else {
@@ -175,9 +177,9 @@ double any_of(const belief::Candidates& candidates, const belief::Posterior& pos
     if (candidate.b < 0) {
       for (const auto m : candidates.classes()[at(candidate.a)].modes) add(odds[at(m)], counts(m));
     } else {
-      candidates.for_each_pair(candidate.a, candidate.b, odds, [&](Index m, Index n, double product) {
-        add(product, counts(m) || counts(n));
-      });
+      candidates.for_each_pair(
+          candidate.a, candidate.b, odds,
+          [&](Index m, Index n, double product) { add(product, counts(m) || counts(n)); });
     }
     if (whole > 0) sum += probability * part / whole;
   }

@@ -48,7 +48,8 @@ class Bench {
                                      vehicle::ControlState state);
   [[nodiscard]] readings::Entry look(std::string_view component, readings::Outcome outcome);
   /// The entry with what a flawless hand would note down if exactly these modes were the truth.
-  [[nodiscard]] readings::Entry answered(readings::Entry entry, const std::vector<Index>& truth) const;
+  [[nodiscard]] readings::Entry answered(readings::Entry entry,
+                                         const std::vector<Index>& truth) const;
 
  private:
   documents::Model model_;
@@ -56,11 +57,13 @@ class Bench {
 };
 
 /// The rates with only these kinds able to fail.
-[[nodiscard]] rates::Rates only(const rates::Rates& rates, std::initializer_list<const char*> kinds);
+[[nodiscard]] rates::Rates only(const rates::Rates& rates,
+                                std::initializer_list<const char*> kinds);
 
 /// P(at least one of the components failed), pairs of them counted once. `odds` by mode, as the posterior
 /// was summed with.
-[[nodiscard]] double any_of(const belief::Candidates& candidates, const belief::Posterior& posterior,
-                            std::span<const double> odds, const std::vector<Index>& components);
+[[nodiscard]] double any_of(const belief::Candidates& candidates,
+                            const belief::Posterior& posterior, std::span<const double> odds,
+                            const std::vector<Index>& components);
 
 }  // namespace faultloom::test

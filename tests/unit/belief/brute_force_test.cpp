@@ -19,13 +19,14 @@ using readings::Outcome;
 std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 
 /// P(looks at one component | it reports damage with this probability); the entry `without` left out.
-double look_probability(const std::vector<Entry>& entries, Index component, double seen, double correlation,
-                        std::size_t without) {
+double look_probability(const std::vector<Entry>& entries, Index component, double seen,
+                        double correlation, std::size_t without) {
   const double p = std::min(std::max(seen, 1e-4), 1 - 1e-4);
   int damage = 0;
   int clean = 0;
   for (std::size_t i = 0; i < entries.size(); ++i) {
-    if (i == without || entries[i].type != Entry::Type::look || entries[i].component != component) continue;
+    if (i == without || entries[i].type != Entry::Type::look || entries[i].component != component)
+      continue;
     if (entries[i].outcome == Outcome::damage) ++damage;
     if (entries[i].outcome == Outcome::clean) ++clean;
   }
@@ -38,8 +39,12 @@ double look_probability(const std::vector<Entry>& entries, Index component, doub
 class Joint {
  public:
   Joint(const Bench& bench, const belief::Evidence& evidence, const rates::Rates& rates)
-      : bench_(bench), entries_(evidence.entries), rates_(rates), solver_(bench.circuit()),
-        forecast_(solver_, bench.instruments(), electrical()), probabilities_(forecast_.entry_count()) {
+      : bench_(bench),
+        entries_(evidence.entries),
+        rates_(rates),
+        solver_(bench.circuit()),
+        forecast_(solver_, bench.instruments(), electrical()),
+        probabilities_(forecast_.entry_count()) {
     const auto& vehicle = bench_.vehicle();
     priors_ = rates::mode_priors(vehicle, rates_, evidence.exposure);
     failed_ = rates::component_priors(vehicle, priors_);
@@ -87,8 +92,10 @@ class Joint {
     for (const auto& [component, any] : looked_at()) {
       double seen = bench_.vehicle().components[at(component)].look_false_alarm;
       for (const auto m : modes)
-        if (bench_.vehicle().modes[at(m)].component == component) seen = bench_.vehicle().modes[at(m)].seen;
-      p *= look_probability(entries_, component, seen, bench_.instruments().repeat_correlation, without);
+        if (bench_.vehicle().modes[at(m)].component == component)
+          seen = bench_.vehicle().modes[at(m)].seen;
+      p *= look_probability(entries_, component, seen, bench_.instruments().repeat_correlation,
+                            without);
     }
     return p;
   }
@@ -99,11 +106,13 @@ class Joint {
     const double correlation = bench_.instruments().repeat_correlation;
     for (const auto& [component, any] : looked_at()) {
       const auto& looked = bench_.vehicle().components[at(component)];
-      double p = (1 - failed_[at(component)]) *
-                 look_probability(entries_, component, looked.look_false_alarm, correlation, without);
+      double p =
+          (1 - failed_[at(component)]) *
+          look_probability(entries_, component, looked.look_false_alarm, correlation, without);
       for (const auto m : looked.modes)
-        p += priors_[at(m)] *
-             look_probability(entries_, component, bench_.vehicle().modes[at(m)].seen, correlation, without);
+        p += priors_[at(m)] * look_probability(entries_, component,
+                                               bench_.vehicle().modes[at(m)].seen, correlation,
+                                               without);
       product *= p;
     }
     return product;
@@ -137,7 +146,8 @@ class Joint {
       const auto component = bench_.vehicle().modes[at(m)].component;
       result.modes[at(m)] += weight;
       result.components[at(component)] += weight;
-      if (const auto wire = bench_.vehicle().wire_of(component); wire != vehicle::none) wires[wire] = true;
+      if (const auto wire = bench_.vehicle().wire_of(component); wire != vehicle::none)
+        wires[wire] = true;
     }
     for (const auto& [wire, any] : wires) result.wires[at(wire)] += weight;
     for (std::size_t g = 0; g < forecast_.group_count(); ++g) {
@@ -171,8 +181,8 @@ class Joint {
     for (const double g : group_sum_) unmodelled *= g / single_prior_;
     for (std::size_t g = 0; g < group_sum_.size(); ++g)
       for (const auto i : forecast_.group(g))
-        result.entries[given_[i]].marginal =
-            std::pow(group_sum_[g] / single_prior_, 1.0 / static_cast<double>(forecast_.group(g).size()));
+        result.entries[given_[i]].marginal = std::pow(
+            group_sum_[g] / single_prior_, 1.0 / static_cast<double>(forecast_.group(g).size()));
     total_ += unmodelled;
     for (auto* list : {&result.modes, &result.components, &result.wires})
       for (auto& p : *list) p /= total_;
@@ -222,14 +232,18 @@ void expect_same(const Posterior& found, const Posterior& expected) {
   EXPECT_NEAR(found.not_in_model, expected.not_in_model, close);
   EXPECT_NEAR(found.log_evidence, expected.log_evidence, close);
   ASSERT_EQ(found.modes.size(), expected.modes.size());
-  for (std::size_t m = 0; m < found.modes.size(); ++m) EXPECT_NEAR(found.modes[m], expected.modes[m], close) << m;
+  for (std::size_t m = 0; m < found.modes.size(); ++m)
+    EXPECT_NEAR(found.modes[m], expected.modes[m], close) << m;
   for (std::size_t c = 0; c < found.components.size(); ++c)
     EXPECT_NEAR(found.components[c], expected.components[c], close) << c;
-  for (std::size_t w = 0; w < found.wires.size(); ++w) EXPECT_NEAR(found.wires[w], expected.wires[w], close) << w;
+  for (std::size_t w = 0; w < found.wires.size(); ++w)
+    EXPECT_NEAR(found.wires[w], expected.wires[w], close) << w;
   ASSERT_EQ(found.entries.size(), expected.entries.size());
   for (std::size_t i = 0; i < found.entries.size(); ++i) {
-    EXPECT_NEAR(found.entries[i].misreading, expected.entries[i].misreading, close) << "entry " << i;
-    EXPECT_NEAR(found.entries[i].predictive, expected.entries[i].predictive, close) << "entry " << i;
+    EXPECT_NEAR(found.entries[i].misreading, expected.entries[i].misreading, close)
+        << "entry " << i;
+    EXPECT_NEAR(found.entries[i].predictive, expected.entries[i].predictive, close)
+        << "entry " << i;
     EXPECT_NEAR(found.entries[i].marginal, expected.entries[i].marginal, close) << "entry " << i;
   }
 }
@@ -255,8 +269,10 @@ belief::Evidence full_evidence(Bench& bench) {
   list.push_back(list[4]);  // the dead reading at the key, repeated
   list.back().number = 0.02;
   list.push_back(list[0]);  // and the dark indicator
-  list.push_back(bench.answered(bench.reading("filament_lamp_5w", "S1.out", "BAT1.negative", on), truth));
-  list.push_back(bench.answered(bench.reading("low_impedance_meter", "TK.stud", "BN.stud", bench.run_state()), truth));
+  list.push_back(
+      bench.answered(bench.reading("filament_lamp_5w", "S1.out", "BAT1.negative", on), truth));
+  list.push_back(bench.answered(
+      bench.reading("low_impedance_meter", "TK.stud", "BN.stud", bench.run_state()), truth));
   list.push_back(bench.answered(bench.sign("M1", "turns", bench.run_state()), truth));
   list.push_back(bench.look("W2", Outcome::damage));
   list.push_back(bench.look("W2:from", Outcome::clean));
@@ -276,13 +292,15 @@ TEST(BruteForce, AgreesOnTheDemonstrationJob) {
 TEST(BruteForce, AgreesOnEntriesOfEverySort) {
   Bench bench("mulch-tug");
   const auto evidence = full_evidence(bench);
-  compare(bench, evidence, only(bench.rates(), {"control_wire", "control_termination", "fuse", "key_switch",
-                                                "reed_interlock", "contactor", "battery_block_12", "dash_lamp"}));
+  compare(bench, evidence,
+          only(bench.rates(), {"control_wire", "control_termination", "fuse", "key_switch",
+                               "reed_interlock", "contactor", "battery_block_12", "dash_lamp"}));
 }
 
 TEST(BruteForce, AgreesWithoutEvidence) {
   Bench bench("mulch-tug");
-  compare(bench, {}, only(bench.rates(), {"power_wire", "power_termination", "contactor", "hold_down"}));
+  compare(bench, {},
+          only(bench.rates(), {"power_wire", "power_termination", "contactor", "hold_down"}));
 }
 
 }  // namespace

@@ -3,8 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
-#include <cmath>
-#include <functional>
+#include <array>
 #include <numeric>
 #include <random>
 
@@ -87,7 +86,8 @@ TEST_F(Invariants, WithdrawingGivesTheEarlierPosterior) {
   const auto all = evidence();
   auto warm = fresh();
   warm.posterior(all);
-  for (const std::size_t withdrawn : {std::size_t{2}, std::size_t{4}, std::size_t{6}, std::size_t{7}}) {
+  for (const std::size_t withdrawn :
+       {std::size_t{2}, std::size_t{4}, std::size_t{6}, std::size_t{7}}) {
     auto fewer = all;
     fewer.entries.erase(fewer.entries.begin() + static_cast<std::ptrdiff_t>(withdrawn));
     auto cold = fresh();
@@ -162,8 +162,11 @@ TEST_F(Invariants, ProbabilitiesSumToOne) {
 class AllSets {
  public:
   AllSets(const Bench& bench, const belief::Evidence& evidence, const rates::Rates& rates)
-      : bench_(bench), solver_(bench.circuit()), forecast_(solver_, bench.instruments(), evidence.entries),
-        probabilities_(evidence.entries.size()), priors_(rates::mode_priors(bench.vehicle(), rates, evidence.exposure)),
+      : bench_(bench),
+        solver_(bench.circuit()),
+        forecast_(solver_, bench.instruments(), evidence.entries),
+        probabilities_(evidence.entries.size()),
+        priors_(rates::mode_priors(bench.vehicle(), rates, evidence.exposure)),
         failed_(rates::component_priors(bench.vehicle(), priors_)) {
     visit(0, 1);
   }
@@ -201,7 +204,8 @@ class AllSets {
 
 // Old, neglected vehicles: three or more faults are far from rare here.
 TEST_F(Invariants, BoundCoversWhatLiesOutside) {
-  auto rates = only(bench.rates(), {"fuse", "main_fuse", "key_switch", "reed_interlock", "tiller_switch", "buzzer"});
+  auto rates = only(bench.rates(), {"fuse", "main_fuse", "key_switch", "reed_interlock",
+                                    "tiller_switch", "buzzer"});
   for (const double hours : {200.0, 5000.0, 40000.0}) {
     auto given = bench.job("compost-yard-dead-tug");
     given.exposure.hours = hours;
@@ -217,12 +221,15 @@ TEST_F(Invariants, BoundCoversWhatLiesOutside) {
           options.prune = prune;
           const auto posterior = belief.posterior(some, options);
           const std::size_t within = pairs ? 3 : 2;
-          const double inside = std::accumulate(all.by_size.begin(), all.by_size.begin() + static_cast<int>(within), 0.0);
+          const double inside = std::accumulate(
+              all.by_size.begin(), all.by_size.begin() + static_cast<int>(within), 0.0);
           const double whole = std::accumulate(all.by_size.begin(), all.by_size.end(), 0.0);
           // not_in_model is a share of the summed mass: summed = in-model part / (1 - share).
-          const double not_in_model = inside * posterior.not_in_model / (1 - posterior.not_in_model);
+          const double not_in_model =
+              inside * posterior.not_in_model / (1 - posterior.not_in_model);
           const double outside = (whole - inside) / (whole + not_in_model);
-          EXPECT_GE(posterior.bound, outside * (1 - 1e-9)) << hours << " h, " << entries << " entries";
+          EXPECT_GE(posterior.bound, outside * (1 - 1e-9))
+              << hours << " h, " << entries << " entries";
         }
     }
   }

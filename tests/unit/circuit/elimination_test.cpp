@@ -37,7 +37,9 @@ struct Random {
 Random random_network(std::mt19937_64& random) {
   Random r;
   r.nodes = static_cast<std::int32_t>(20 + below(41, random));
-  const auto any = [&] { return static_cast<std::int32_t>(below(static_cast<std::size_t>(r.nodes), random)); };
+  const auto any = [&] {
+    return static_cast<std::int32_t>(below(static_cast<std::size_t>(r.nodes), random));
+  };
   for (std::int32_t i = 0; i < r.nodes; ++i) r.leakage.push_back(log_uniform(1e-10, 1e-7, random));
   for (std::int32_t i = 1; i < r.nodes; ++i) {
     const auto earlier = static_cast<std::int32_t>(below(static_cast<std::size_t>(i), random));
@@ -86,7 +88,8 @@ TEST(Elimination, KeepsChainsOfSourcesThatFloatOnLeakage) {
     Random r;
     r.nodes = static_cast<std::int32_t>(3 + below(20, random));
     double emf_volt = 0;
-    for (std::int32_t i = 0; i < r.nodes; ++i) r.leakage.push_back(log_uniform(1e-10, 1e-7, random));
+    for (std::int32_t i = 0; i < r.nodes; ++i)
+      r.leakage.push_back(log_uniform(1e-10, 1e-7, random));
     for (std::int32_t i = 1; i < r.nodes; ++i) {
       const double cell = 2 + 10 * unit(random);
       emf_volt += cell;
@@ -95,7 +98,8 @@ TEST(Elimination, KeepsChainsOfSourcesThatFloatOnLeakage) {
     const auto ours = solve_network(r.nodes, r.branches, r.values, r.leakage);
     const auto theirs = exact::Network(r.nodes, r.branches, r.values, r.leakage).volts();
     for (std::size_t i = 0; i < ours.size(); ++i)
-      worst = std::max(worst, static_cast<double>(abs(exact::Real(ours[i]) - theirs[i])) / emf_volt);
+      worst =
+          std::max(worst, static_cast<double>(abs(exact::Real(ours[i]) - theirs[i])) / emf_volt);
   }
   EXPECT_LE(worst, 1e-12);
   std::cout << "100 floating chains, worst error " << worst << " of the EMF\n";
@@ -131,15 +135,19 @@ TEST_P(Port, AgreesWithFiftyDigits) {
   const auto vehicle = shipped::read(GetParam().vehicle);
   const Circuit circuit(vehicle);
   Solver solver(circuit);
-  const auto lifted = GetParam().isolated ? vehicle.isolation.lifted_elements : std::vector<Index>{};
-  const auto stage = solver.stage(GetParam().isolated ? vehicle.rest_state() : vehicle.run_state, lifted);
+  const auto lifted =
+      GetParam().isolated ? vehicle.isolation.lifted_elements : std::vector<Index>{};
+  const auto stage =
+      solver.stage(GetParam().isolated ? vehicle.rest_state() : vehicle.run_state, lifted);
   std::mt19937_64 random(99);
-  const auto overrides = GetParam().faulty ? overrides_of(circuit, shipped::random_modes(vehicle, random)) : Overrides{};
+  const auto overrides = GetParam().faulty
+                             ? overrides_of(circuit, shipped::random_modes(vehicle, random))
+                             : Overrides{};
   solver.begin(overrides);
   solver.enter(stage);
   const auto network = exact::network_of(vehicle);
-  const exact::Network exact(static_cast<std::int32_t>(network.leakage_siemens.size()), network.branches,
-                             shipped::values_of(solver), network.leakage_siemens);
+  const exact::Network exact(static_cast<std::int32_t>(network.leakage_siemens.size()),
+                             network.branches, shipped::values_of(solver), network.leakage_siemens);
   const auto volts = exact.volts();
   const auto volt = [&](Index t) {
     const auto node = network.node_of[static_cast<std::size_t>(t)];
@@ -157,21 +165,27 @@ TEST_P(Port, AgreesWithFiftyDigits) {
     }
     if (a == b) continue;
     const auto port = solver.port(a, b);
-    const auto ohm = exact.resistance(network.node_of[static_cast<std::size_t>(a)], network.node_of[static_cast<std::size_t>(b)]);
+    const auto ohm = exact.resistance(network.node_of[static_cast<std::size_t>(a)],
+                                      network.node_of[static_cast<std::size_t>(b)]);
     const double ohm_error = relative_error(port.ohm, ohm);
-    const double volt_error = static_cast<double>(abs(exact::Real(port.volt) - (volt(a) - volt(b))));
+    const double volt_error =
+        static_cast<double>(abs(exact::Real(port.volt) - (volt(a) - volt(b))));
     EXPECT_LE(ohm_error, 1e-9) << vehicle.terminals[static_cast<std::size_t>(a)].name << " to "
-                               << vehicle.terminals[static_cast<std::size_t>(b)].name << ": " << port.ohm << " ohm";
+                               << vehicle.terminals[static_cast<std::size_t>(b)].name << ": "
+                               << port.ohm << " ohm";
     EXPECT_LE(volt_error, 1e-12 * vehicle.nominal_volt);
     worst_ohm = std::max(worst_ohm, ohm_error);
     worst_volt = std::max(worst_volt, volt_error);
   }
-  std::cout << "60 ports, worst error " << worst_ohm << " of the resistance, " << worst_volt << " V\n";
+  std::cout << "60 ports, worst error " << worst_ohm << " of the resistance, " << worst_volt
+            << " V\n";
 }
 
 INSTANTIATE_TEST_SUITE_P(Vehicles, Port,
-                         testing::Values(PortCase{"mulch-tug", false, false}, PortCase{"mulch-tug", false, true},
-                                         PortCase{"mulch-tug", true, false}, PortCase{"seedling-hauler", false, false},
+                         testing::Values(PortCase{"mulch-tug", false, false},
+                                         PortCase{"mulch-tug", false, true},
+                                         PortCase{"mulch-tug", true, false},
+                                         PortCase{"seedling-hauler", false, false},
                                          PortCase{"seedling-hauler", true, false}));
 
 }  // namespace

@@ -76,10 +76,13 @@ VehicleNetwork network_of(const vehicle::Vehicle& vehicle) {
   VehicleNetwork network;
   for (std::size_t t = 0; t < vehicle.terminals.size(); ++t) {
     const bool is_datum = static_cast<vehicle::Index>(t) == vehicle.datum;
-    network.node_of.push_back(is_datum ? -1 : static_cast<std::int32_t>(network.leakage_siemens.size()));
+    network.node_of.push_back(is_datum ? -1
+                                       : static_cast<std::int32_t>(network.leakage_siemens.size()));
     if (!is_datum) network.leakage_siemens.push_back(1 / vehicle.terminals[t].leakage_ohm);
   }
-  for (const auto& element : vehicle.elements) network.branches.push_back({network.node_of[at(element.a)], network.node_of[at(element.b)], true});
+  for (const auto& element : vehicle.elements)
+    network.branches.push_back(
+        {network.node_of[at(element.a)], network.node_of[at(element.b)], true});
   return network;
 }
 

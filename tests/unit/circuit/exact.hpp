@@ -13,14 +13,15 @@
 /// with pivoting. Shares nothing with the library but the list of branches.
 namespace faultloom::exact {
 
-using Real = boost::multiprecision::number<boost::multiprecision::cpp_dec_float<50>, boost::multiprecision::et_off>;
+using Real = boost::multiprecision::number<boost::multiprecision::cpp_dec_float<50>,
+                                           boost::multiprecision::et_off>;
 using Vector = std::vector<Real>;
 
 class Network {
  public:
   /// Node -1 of a branch is the datum. The conductances are taken as the exact values of the doubles.
-  Network(std::int32_t node_count, std::span<const circuit::Branch> branches, const circuit::BranchValues& values,
-          std::span<const double> leakage_siemens);
+  Network(std::int32_t node_count, std::span<const circuit::Branch> branches,
+          const circuit::BranchValues& values, std::span<const double> leakage_siemens);
 
   /// Node voltages [V] that the branches' own EMFs cause.
   [[nodiscard]] Vector volts() const { return solve(injected_); }

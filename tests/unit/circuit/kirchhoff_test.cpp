@@ -35,21 +35,25 @@ struct Residual {
   std::vector<double> rounding;
   double largest = 0;  ///< branch current
 
-  Residual(const vehicle::Vehicle& vehicle, const BranchValues& values, const std::vector<double>& volts)
+  Residual(const vehicle::Vehicle& vehicle, const BranchValues& values,
+           const std::vector<double>& volts)
       : sum(volts.size(), 0), rounding(volts.size(), 0) {
     constexpr double epsilon = std::numeric_limits<double>::epsilon();
     for (std::size_t e = 0; e < values.siemens.size(); ++e) {
       const auto a = at(vehicle.elements[e].a);
       const auto b = at(vehicle.elements[e].b);
       const double ampere = values.siemens[e] * (volts[a] - volts[b]) - values.ampere[e];
-      const double unsure = 4 * epsilon * (values.siemens[e] * (std::abs(volts[a]) + std::abs(volts[b])) + std::abs(values.ampere[e]));
+      const double unsure = 4 * epsilon *
+                            (values.siemens[e] * (std::abs(volts[a]) + std::abs(volts[b])) +
+                             std::abs(values.ampere[e]));
       sum[a] += ampere;
       sum[b] -= ampere;
       rounding[a] += unsure;
       rounding[b] += unsure;
       largest = std::max(largest, std::abs(ampere));
     }
-    for (std::size_t t = 0; t < volts.size(); ++t) sum[t] += volts[t] / vehicle.terminals[t].leakage_ohm;
+    for (std::size_t t = 0; t < volts.size(); ++t)
+      sum[t] += volts[t] / vehicle.terminals[t].leakage_ohm;
   }
 };
 
@@ -67,13 +71,17 @@ TEST_P(Kirchhoff, NoCurrentIsLostAtAnyNode) {
       // 1e-9 of the largest current. Where next to nothing flows at all, a voltage rounded to a double times the
       // siemens of a thick wire is already more than that, whoever computes it.
       const double allowed = std::max(1e-9 * residual.largest, residual.rounding[t]);
-      EXPECT_LE(std::abs(residual.sum[t]), allowed) << "trial " << trial << " at " << vehicle.terminals[t].name;
-      if (residual.largest > 1e-3) worst = std::max(worst, std::abs(residual.sum[t]) / residual.largest);
-      if (allowed > 0) worst_of_allowed = std::max(worst_of_allowed, std::abs(residual.sum[t]) / allowed);
+      EXPECT_LE(std::abs(residual.sum[t]), allowed)
+          << "trial " << trial << " at " << vehicle.terminals[t].name;
+      if (residual.largest > 1e-3)
+        worst = std::max(worst, std::abs(residual.sum[t]) / residual.largest);
+      if (allowed > 0)
+        worst_of_allowed = std::max(worst_of_allowed, std::abs(residual.sum[t]) / allowed);
     }
   }
-  std::cout << GetParam() << ": worst residual " << worst << " of the largest current (where that is above 1 mA), "
-            << worst_of_allowed << " of what is allowed\n";
+  std::cout << GetParam() << ": worst residual " << worst
+            << " of the largest current (where that is above 1 mA), " << worst_of_allowed
+            << " of what is allowed\n";
 }
 
 /// The same vehicle with all resistances multiplied, and the currents that contacts watch divided.
@@ -113,11 +121,13 @@ double effect_of_scaling(const vehicle::Vehicle& vehicle, double factor, std::mt
     other_solver.begin(other_overrides);
     solver.enter(stage);
     other_solver.enter(other_stage);
-    EXPECT_EQ(solver.settle(stage).closed, other_solver.settle(other_stage).closed) << "trial " << trial;
+    EXPECT_EQ(solver.settle(stage).closed, other_solver.settle(other_stage).closed)
+        << "trial " << trial;
     const auto volts = shipped::volts_of(solver);
     const auto other_volts = shipped::volts_of(other_solver);
     for (std::size_t t = 0; t < volts.size(); ++t)
-      if (volts[t] != other_volts[t]) worst = std::max(worst, std::abs(volts[t] - other_volts[t]) / vehicle.nominal_volt);
+      if (volts[t] != other_volts[t])
+        worst = std::max(worst, std::abs(volts[t] - other_volts[t]) / vehicle.nominal_volt);
   }
   return worst;
 }
@@ -173,7 +183,8 @@ struct Shown {
 Shown shown(Solver& solver, Stage stage) {
   solver.enter(stage);
   const auto& settled = solver.settle(stage);
-  return {settled.closed, settled.atoms, settled.chattering, settled.chatters, shipped::volts_of(solver)};
+  return {settled.closed, settled.atoms, settled.chattering, settled.chatters,
+          shipped::volts_of(solver)};
 }
 
 TEST_P(Kirchhoff, SettlingTwiceGivesTheSame) {
@@ -207,10 +218,12 @@ TEST_P(Kirchhoff, TheOrderInWhichStagesAreAskedDoesNotMatter) {
     for (const auto stage : stages) expected.push_back(shown(solver, stage));
     backward.begin(overrides);
     for (std::size_t i = states.size(); i-- > 0;)
-      EXPECT_EQ(shown(backward, backward_stages[i]), expected[i]) << "trial " << trial << " state " << i;
+      EXPECT_EQ(shown(backward, backward_stages[i]), expected[i])
+          << "trial " << trial << " state " << i;
     for (int again = 0; again < 12; ++again) {
       const auto i = below(states.size(), random);
-      EXPECT_EQ(shown(solver, stages[i]), expected[i]) << "trial " << trial << " state " << i << " once more";
+      EXPECT_EQ(shown(solver, stages[i]), expected[i])
+          << "trial " << trial << " state " << i << " once more";
     }
   }
 }
@@ -231,11 +244,12 @@ TEST_P(Kirchhoff, RegisteringAStageKeepsTheCandidate) {
   }
 }
 
-INSTANTIATE_TEST_SUITE_P(Vehicles, Kirchhoff, testing::ValuesIn(shipped::ids), [](const auto& instance) {
-  auto name = instance.param;
-  std::replace(name.begin(), name.end(), '-', '_');
-  return name;
-});
+INSTANTIATE_TEST_SUITE_P(Vehicles, Kirchhoff, testing::ValuesIn(shipped::ids),
+                         [](const auto& instance) {
+                           auto name = instance.param;
+                           std::replace(name.begin(), name.end(), '-', '_');
+                           return name;
+                         });
 
 }  // namespace
 }  // namespace faultloom::circuit

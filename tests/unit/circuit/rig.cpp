@@ -10,7 +10,8 @@ using Op = Condition::Op;
 
 Condition joined(Op::Type type, std::initializer_list<Condition> conditions) {
   Condition result;
-  for (const auto& condition : conditions) result.ops.insert(result.ops.end(), condition.ops.begin(), condition.ops.end());
+  for (const auto& condition : conditions)
+    result.ops.insert(result.ops.end(), condition.ops.begin(), condition.ops.end());
   result.ops.push_back({.type = type, .count = static_cast<int>(conditions.size())});
   return result;
 }
@@ -30,8 +31,12 @@ Condition negated(Condition condition) {
   return condition;
 }
 
-Condition all_of(std::initializer_list<Condition> conditions) { return joined(Op::Type::all, conditions); }
-Condition any_of(std::initializer_list<Condition> conditions) { return joined(Op::Type::any, conditions); }
+Condition all_of(std::initializer_list<Condition> conditions) {
+  return joined(Op::Type::all, conditions);
+}
+Condition any_of(std::initializer_list<Condition> conditions) {
+  return joined(Op::Type::any, conditions);
+}
 
 Rig::Rig() { vehicle_.datum = node("0"); }
 
@@ -74,7 +79,8 @@ Index Rig::contact(const std::string& a, const std::string& b, double ohm, Condi
   return add(std::move(element), a, b);
 }
 
-Index Rig::diode(const std::string& anode, const std::string& cathode, double forward_volt, double ohm) {
+Index Rig::diode(const std::string& anode, const std::string& cathode, double forward_volt,
+                 double ohm) {
   const auto atom = volts(anode, cathode, forward_volt, forward_volt);
   vehicle::Element element;
   element.type = vehicle::ElementType::diode;
@@ -86,7 +92,8 @@ Index Rig::diode(const std::string& anode, const std::string& cathode, double fo
 }
 
 Index Rig::control(const std::string& id, int order) {
-  vehicle_.controls.push_back({.id = id, .title = id, .positions = {"rest", "moved"}, .order = order});
+  vehicle_.controls.push_back(
+      {.id = id, .title = id, .positions = {"rest", "moved"}, .order = order});
   return static_cast<Index>(vehicle_.controls.size() - 1);
 }
 
@@ -96,16 +103,24 @@ Index Rig::volts(const std::string& a, const std::string& b, double rises, doubl
 }
 
 Index Rig::amps(Index element, double rises, double falls, bool stays) {
-  vehicle_.atoms.push_back({.type = vehicle::Atom::Type::amps, .element = element, .rises = rises, .falls = falls, .stays = stays});
+  vehicle_.atoms.push_back({.type = vehicle::Atom::Type::amps,
+                            .element = element,
+                            .rises = rises,
+                            .falls = falls,
+                            .stays = stays});
   return static_cast<Index>(vehicle_.atoms.size() - 1);
 }
 
-Index Rig::mode(std::vector<vehicle::Change> changes) {
-  vehicle_.modes.push_back({.id = "m" + std::to_string(vehicle_.modes.size()), .title = "", .changes = std::move(changes)});
+Index Rig::mode(const vehicle::Change& change) {
+  vehicle::Mode mode;
+  mode.id = "m" + std::to_string(vehicle_.modes.size());
+  mode.changes = {change};
+  vehicle_.modes.push_back(std::move(mode));
   return static_cast<Index>(vehicle_.modes.size() - 1);
 }
 
-const circuit::Settled& Running::enter(const vehicle::ControlState& state, const std::vector<Index>& modes,
+const circuit::Settled& Running::enter(const vehicle::ControlState& state,
+                                       const std::vector<Index>& modes,
                                        const std::vector<Index>& lifted) {
   const auto stage = solver.stage(state, lifted);
   overrides = overrides_of(circuit, modes);

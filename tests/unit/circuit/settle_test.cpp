@@ -36,14 +36,14 @@ struct Relay {
     rig.resistor("c", "0", 100);
     lamp = rig.contact("plus", "l", 1e-6, rig::atom_true(rig.volts("c", "0", 8, 4)));
     rig.resistor("l", "0", 100);
-    weak = rig.mode({{.element = lamp, .threshold_factor = 0.4}});
-    stiff = rig.mode({{.element = lamp, .threshold_factor = 2}});
+    weak = rig.mode(lamp, &vehicle::Change::threshold_factor, 0.4);
+    stiff = rig.mode(lamp, &vehicle::Change::threshold_factor, 2);
   }
 };
 
 TEST(Hysteresis, ARelayHoldsBetweenItsThresholdsIfItHadPickedUp) {
-  Running run(Relay(1, 2, 100).rig);
   const Relay relay(1, 2, 100);
+  Running run(relay.rig);
   EXPECT_FALSE(run.closed(run.enter({0, 0}), relay.lamp));
   EXPECT_TRUE(run.closed(run.enter({1, 0}), relay.lamp));  // 12 V
   EXPECT_NEAR(run.volt("l"), 12, 1e-5);
@@ -77,6 +77,19 @@ TEST(Hysteresis, AFaultMovesBothThresholds) {
   const Relay other(1, 2, 500);
   Running held(other.rig);
   EXPECT_TRUE(held.closed(held.enter({1, 1}, {other.weak}), other.lamp));  // 2 V is above 1.6 V
+}
+
+//    +12 V --[1]-- a --[11]-- 0: 1 A, though 11 V stand across the source with its 1 ohm
+TEST(Hysteresis, AContactMayWatchTheCurrentOfASource) {
+  for (const double rises : {0.9, 1.1}) {
+    Rig r;
+    const auto pack = r.source("a", "0", 12, 1);
+    r.resistor("a", "0", 11);
+    const auto alarm = r.contact("a", "b", 1, rig::atom_true(r.amps(pack, rises, 0.5)));
+    Running run(r);
+    EXPECT_EQ(run.closed(run.enter({}), alarm), rises < 1) << rises;
+    EXPECT_NEAR(run.solver.ampere(pack), -1, 1e-9);
+  }
 }
 
 //            feed         mute (rest: closed)    buzzer: opens when its own coil sees 8 V
@@ -151,12 +164,13 @@ struct Fuse {
     rig.source("a", "0", 12, 0.01);
     link = rig.contact("a", "b", 0.005, {});
     const auto melts = rig.amps(link, 30, 0, true);
-    rig.vehicle().elements[static_cast<std::size_t>(link)].closed_when = rig::negated(rig::atom_true(melts));
+    rig.vehicle().elements[static_cast<std::size_t>(link)].closed_when =
+        rig::negated(rig::atom_true(melts));
     rig.vehicle().elements[static_cast<std::size_t>(link)].atoms = {melts};
     rig.contact("b", "c", 1e-9, rig::control_in(isolator, {0}));
     rig.resistor("c", "0", 1);
     rig.contact("c", "0", 0.05, rig::control_in(shorting, {1}));
-    big = rig.mode({{.element = link, .threshold_factor = 10}});
+    big = rig.mode(link, &vehicle::Change::threshold_factor, 10);
   }
 };
 
@@ -179,7 +193,8 @@ TEST(Fuse, StaysBlownAfterTheOverloadIsGone) {
   EXPECT_NEAR(run.volt("b"), 0, 1e-9);
   EXPECT_FALSE(run.closed(run.enter({1, 1}), f.link));
   EXPECT_NEAR(run.volt("b"), 0, 1e-9);
-  EXPECT_TRUE(run.closed(run.enter({0, 0}), f.link)) << "another state starts from a good fuse again";
+  EXPECT_TRUE(run.closed(run.enter({0, 0}), f.link))
+      << "another state starts from a good fuse again";
 }
 
 // Ten times the rating stands 192 A, and 0.015 ohm of 0.0626 ohm drop 12 * 0.015/0.0626190 = 2.8745 V.
@@ -201,9 +216,9 @@ struct Diode {
   explicit Diode(double emf_volt) {
     rig.source("a", "0", emf_volt, 100);
     diode = rig.diode("a", "0", 0.7, 1);
-    turned = rig.mode({{.element = diode, .reversed = true}});
-    shorted = rig.mode({{.element = diode, .shorted_ohm = 0.5}});
-    open = rig.mode({{.element = diode, .open = true}});
+    turned = rig.mode(diode, &vehicle::Change::reversed, true);
+    shorted = rig.mode(diode, &vehicle::Change::shorted_ohm, 0.5);
+    open = rig.mode(diode, &vehicle::Change::open, true);
   }
 };
 
@@ -261,9 +276,9 @@ struct Divider {
     rig.source("a", "0", 12, 1000);
     upper = rig.resistor("a", "b", 1e4);
     lower = rig.resistor("b", "0", 1e4);
-    corroded = rig.mode({{.element = upper, .add_ohm = 4000}});
-    worn = rig.mode({{.element = upper, .add_ohm = 5000}});
-    broken = rig.mode({{.element = upper, .open = true}});
+    corroded = rig.mode(upper, &vehicle::Change::add_ohm, 4000);
+    worn = rig.mode(upper, &vehicle::Change::add_ohm, 5000);
+    broken = rig.mode(upper, &vehicle::Change::open, true);
   }
 };
 
@@ -315,7 +330,8 @@ TEST(Stages, MoveControlsOneAfterAnother) {
   auto& solver = run.solver;
   const auto all = solver.stage({1, 1, 1});
   EXPECT_EQ(solver.positions(solver.previous(all)), (vehicle::ControlState{1, 1, 0}));
-  EXPECT_EQ(solver.positions(solver.previous(solver.previous(all))), (vehicle::ControlState{0, 1, 0}));
+  EXPECT_EQ(solver.positions(solver.previous(solver.previous(all))),
+            (vehicle::ControlState{0, 1, 0}));
   const auto rest = solver.stage({0, 0, 0});
   EXPECT_EQ(solver.previous(rest), none);
   EXPECT_EQ(solver.stage({1, 1, 1}), all);

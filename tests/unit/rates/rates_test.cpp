@@ -28,7 +28,9 @@ TEST(Priors, FollowTheExponentialLaw) {
   const auto cart = test::small_cart();
   const auto priors = mode_priors(cart, some_rates(), {});
   ASSERT_EQ(priors.size(), cart.modes.size());
-  const auto prior = [&](std::string_view mode) { return priors[static_cast<std::size_t>(test::mode(cart, mode))]; };
+  const auto prior = [&](std::string_view mode) {
+    return priors[static_cast<std::size_t>(test::mode(cart, mode))];
+  };
   // 6 failures in 2 million hours, 400 hours: 1 - exp(-0.0012)
   EXPECT_DOUBLE_EQ(prior("K1/coil_open"), 0.75 * -std::expm1(-0.0012));
   EXPECT_DOUBLE_EQ(prior("K1/welded"), 0.25 * -std::expm1(-0.0012));
@@ -41,9 +43,11 @@ TEST(Priors, HoursEnvironmentAndFactorMultiply) {
   const auto k1 = static_cast<std::size_t>(cart.component("K1"));
   const auto mode = static_cast<std::size_t>(test::mode(cart, "K1/coil_open"));
   cart.components[k1].rate_factor = 2;
-  EXPECT_DOUBLE_EQ(mode_priors(cart, some_rates(), {1000, "wet"})[mode], 0.75 * -std::expm1(-3e-6 * 3 * 2 * 1000));
+  EXPECT_DOUBLE_EQ(mode_priors(cart, some_rates(), {1000, "wet"})[mode],
+                   0.75 * -std::expm1(-3e-6 * 3 * 2 * 1000));
   cart.components[k1].environment = "dry";
-  EXPECT_DOUBLE_EQ(mode_priors(cart, some_rates(), {1000, "wet"})[mode], 0.75 * -std::expm1(-3e-6 * 2 * 1000));
+  EXPECT_DOUBLE_EQ(mode_priors(cart, some_rates(), {1000, "wet"})[mode],
+                   0.75 * -std::expm1(-3e-6 * 2 * 1000));
   try {
     (void)mode_priors(cart, some_rates(), {0, "moon"});
     FAIL();

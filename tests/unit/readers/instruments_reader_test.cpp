@@ -17,7 +17,8 @@ using readings::Instrument;
 
 const std::string senses = R"("senses":{"hear":{"missed":0.05,"false":0.02,"wrong_state":0.01},
   "see":{"missed":0.04,"false":0.01,"wrong_state":0.01},"feel":{"missed":0.1,"false":0.03,"wrong_state":0.01}})";
-const std::string errors = R"("errors":{"no_contact":0.02,"wrong_neighbour":0.01,"wrong_state":0.03,"gross":0.005})";
+const std::string errors =
+    R"("errors":{"no_contact":0.02,"wrong_neighbour":0.01,"wrong_state":0.03,"gross":0.005})";
 
 std::string document(const std::string& instruments, const std::string& use = senses) {
   return R"({"format":"faultloom.instruments","version":"1.0",
@@ -27,7 +28,8 @@ std::string document(const std::string& instruments, const std::string& use = se
 }
 
 std::string instrument(const std::string& id, const std::string& members) {
-  return '"' + id + R"(":{"title":"T","minutes":0.7,"cautions":["live_probing"],)" + errors + ',' + members + '}';
+  return '"' + id + R"(":{"title":"T","minutes":0.7,"cautions":["live_probing"],)" + errors + ',' +
+         members + '}';
 }
 
 std::vector<Problem> problems_of(const std::string& text) {
@@ -47,11 +49,13 @@ const std::string lamp_members =
 TEST(InstrumentsReader, KeysWithUnitsBecomeMembers) {
   const auto set = read_instruments(document(
       instrument("meter", volt_members) + ',' + instrument("lamp", lamp_members) + ',' +
-      instrument("ohmmeter",
-                 R"("type":"ohmmeter","test_ampere":0.0005,"noise_relative":0.01,"noise_ohm":0.3,"resolution_ohm":0.1,"full_scale_ohm":2e7)") +
+      instrument(
+          "ohmmeter",
+          R"("type":"ohmmeter","test_ampere":0.0005,"noise_relative":0.01,"noise_ohm":0.3,"resolution_ohm":0.1,"full_scale_ohm":2e7)") +
       ',' + instrument("beeper", R"("type":"beeper","beeps_below_ohm":40,"misjudged":0.01)") + ',' +
-      instrument("clamp",
-                 R"("type":"clamp","noise_relative":0.02,"noise_ampere":0.05,"resolution_ampere":0.1,"full_scale_ampere":400)")));
+      instrument(
+          "clamp",
+          R"("type":"clamp","noise_relative":0.02,"noise_ampere":0.05,"resolution_ampere":0.1,"full_scale_ampere":400)")));
   ASSERT_EQ(set.instruments.size(), 5U);
   const auto& meter = set.instruments.at(static_cast<std::size_t>(set.find("meter")));
   EXPECT_EQ(meter.type, Instrument::Type::voltmeter);
@@ -82,7 +86,8 @@ bool has(const std::vector<Problem>& problems, Code code, const std::string& poi
 }
 
 TEST(InstrumentsReader, KeysOfAnotherTypeAreRefused) {
-  const auto problems = problems_of(document(instrument("lamp", lamp_members + R"(,"resistance_ohm":100)")));
+  const auto problems =
+      problems_of(document(instrument("lamp", lamp_members + R"(,"resistance_ohm":100)")));
   EXPECT_TRUE(has(problems, Code::schema, "/instruments/lamp/resistance_ohm") ||
               has(problems, Code::schema, "/instruments/lamp"));
 }
@@ -111,7 +116,8 @@ TEST(InstrumentsReader, NumbersMustGoTogether) {
 TEST(InstrumentsReader, SensesMustBeBetterThanGuessing) {
   auto bad = senses;
   bad.replace(bad.find("\"missed\":0.05"), 13, "\"missed\":0.60");
-  EXPECT_TRUE(has(problems_of(document(instrument("meter", volt_members), bad)), Code::value, "/senses/hear/missed"));
+  EXPECT_TRUE(has(problems_of(document(instrument("meter", volt_members), bad)), Code::value,
+                  "/senses/hear/missed"));
 }
 
 TEST(CautionsReader, ReadsWordsAndTexts) {

@@ -19,8 +19,8 @@ using readings::Entry;
 using readings::Outcome;
 
 std::string job_with(const std::string& entries, const std::string& more = "") {
-  return R"({"format":"faultloom.job","version":"1.0","id":"J1","vehicle":"small-cart","title":"Cart 3",)" + more +
-         R"("entries":[)" + entries + "]}";
+  return R"({"format":"faultloom.job","version":"1.0","id":"J1","vehicle":"small-cart","title":"Cart 3",)" +
+         more + R"("entries":[)" + entries + "]}";
 }
 
 Job read(const std::string& entries, const std::string& more = "") {
@@ -37,7 +37,9 @@ std::vector<Problem> problems_of(const std::string& entries, const std::string& 
 }
 
 /// A reading whose members after the type are `members`.
-std::string reading(const std::string& members) { return R"({"id":"e1","type":"reading",)" + members + "}"; }
+std::string reading(const std::string& members) {
+  return R"({"id":"e1","type":"reading",)" + members + "}";
+}
 
 /// The only problem of a job with this entry.
 Problem problem_of(const std::string& entry) {
@@ -47,7 +49,8 @@ Problem problem_of(const std::string& entry) {
 }
 
 TEST(JobReader, HeadAndMeans) {
-  const auto job = read("", R"("complaint":"dead","exposure_hours":120,"environment":"wet","labour_usd_per_hour":95,
+  const auto job = read(
+      "", R"("complaint":"dead","exposure_hours":120,"environment":"wet","labour_usd_per_hour":95,
     "opened_zones":["dash","seat","dash"],"instruments":["lamp","meter"],)");
   EXPECT_EQ(job.id, "J1");
   EXPECT_EQ(job.title, "Cart 3");
@@ -80,7 +83,8 @@ TEST(JobReader, OneEntryOfEachSort) {
   EXPECT_EQ(meter.black, cart.datum);
   EXPECT_EQ(meter.state, cart.run_state);
   EXPECT_EQ(job.entries[1].outcome, Outcome::dim);
-  EXPECT_EQ(job.entries[1].lifted_elements, (std::vector<vehicle::Index>{test::element(cart, "W4")}));
+  EXPECT_EQ(job.entries[1].lifted_elements,
+            (std::vector<vehicle::Index>{test::element(cart, "W4")}));
   EXPECT_EQ(job.entries[2].lifted_elements,
             (std::vector<vehicle::Index>{test::element(cart, "W1"), test::element(cart, "W5")}));
   EXPECT_EQ(job.entries[3].element, test::element(cart, "W4"));
@@ -95,8 +99,7 @@ TEST(JobReader, OneEntryOfEachSort) {
                 "filament lamp dim between K1.coil_feed and K1.coil_return, key on, W4 lifted",
                 "0.2 ohm between X1-1.plug and X1-1.socket, all at rest, pack isolated",
                 "0.41 A in W4, key on, pedal pressed",
-                "contactor click (K1): no, key on, pedal pressed",
-                "look at W2:to: clean"}));
+                "contactor click (K1): no, key on, pedal pressed", "look at W2:to: clean"}));
 }
 
 TEST(JobReader, WithdrawnEntriesAreGone) {
@@ -114,20 +117,26 @@ TEST(JobReader, WithdrawnEntriesAreGone) {
 
 TEST(JobReader, UnknownNamesComeTogetherWithSuggestions) {
   const auto problems = problems_of(
-      reading(R"("instrument":"metre","red":"K1.coil_fed","black":"BAT1.minus","state":{"key":"onn"},"volts":1)") +
+      reading(
+          R"("instrument":"metre","red":"K1.coil_fed","black":"BAT1.minus","state":{"key":"onn"},"volts":1)") +
           R"(,{"id":"e1","type":"sign","part":"K1","sign":"clack","state":{},"outcome":"yes"})",
       R"("opened_zones":["seet"],"instruments":["lamps"],)");
   const std::vector<Problem> expected{
       {Code::reference, "There is no instrument 'lamps'; did you mean 'lamp'?", "/instruments/0"},
       {Code::reference, "There is no zone 'seet'; did you mean 'seat'?", "/opened_zones/0"},
-      {Code::reference, "Control 'key' has no position 'onn'; it has off, on", "/entries/0/state/key"},
-      {Code::reference, "There is no instrument 'metre'; did you mean 'meter'?", "/entries/0/instrument"},
-      {Code::reference, "There is no terminal 'K1.coil_fed'; did you mean 'K1.coil_feed'?", "/entries/0/red"},
-      {Code::reference, "There is no terminal 'BAT1.minus'; there is BAT1.positive, BAT1.negative", "/entries/0/black"},
+      {Code::reference, "Control 'key' has no position 'onn'; it has off, on",
+       "/entries/0/state/key"},
+      {Code::reference, "There is no instrument 'metre'; did you mean 'meter'?",
+       "/entries/0/instrument"},
+      {Code::reference, "There is no terminal 'K1.coil_fed'; did you mean 'K1.coil_feed'?",
+       "/entries/0/red"},
+      {Code::reference, "There is no terminal 'BAT1.minus'; there is BAT1.positive, BAT1.negative",
+       "/entries/0/black"},
       {Code::reference, "K1 has no sign 'clack'; it has click", "/entries/1/sign"},
       {Code::duplicate, "Two entries have the id 'e1'; give each its own", "/entries/1/id"}};
   ASSERT_EQ(problems.size(), expected.size());
-  for (std::size_t i = 0; i < expected.size(); ++i) EXPECT_EQ(problems[i], expected[i]) << problems[i].message;
+  for (std::size_t i = 0; i < expected.size(); ++i)
+    EXPECT_EQ(problems[i], expected[i]) << problems[i].message;
 }
 
 TEST(JobReader, AnotherVehiclesJobIsRefused) {
@@ -144,13 +153,16 @@ TEST(JobReader, AnotherVehiclesJobIsRefused) {
 
 TEST(JobReader, OhmsNeedAnIsolatedPack) {
   const std::string probes = R"("red":"K1.coil_feed","black":"K1.coil_return","state":{},)";
-  for (const auto& result : {R"("instrument":"ohmmeter","ohms":115)", R"("instrument":"beeper","outcome":"silent")",
-                             R"("instrument":"ohmmeter","isolated":false,"outcome":"overload")"}) {
+  for (const auto& result :
+       {R"("instrument":"ohmmeter","ohms":115)", R"("instrument":"beeper","outcome":"silent")",
+        R"("instrument":"ohmmeter","isolated":false,"outcome":"overload")"}) {
     const auto problem = problem_of(reading(probes + result));
     EXPECT_EQ(problem.code, Code::reading);
     EXPECT_NE(problem.message.find("isolate the pack before reading ohms"), std::string::npos);
     EXPECT_EQ(problem.pointer, "/entries/0");
-    EXPECT_TRUE(problems_of(reading(probes + R"("instrument":"ohmmeter","isolated":true,"ohms":115)")).empty());
+    EXPECT_TRUE(
+        problems_of(reading(probes + R"("instrument":"ohmmeter","isolated":true,"ohms":115)"))
+            .empty());
   }
 }
 
@@ -170,31 +182,35 @@ TEST_P(InstrumentMisfit, IsAReadingProblem) {
 #define PROBES R"("red":"K1.coil_feed","black":"K1.coil_return","state":{},)"
 INSTANTIATE_TEST_SUITE_P(
     Each, InstrumentMisfit,
-    testing::Values(Misfit{PROBES R"("instrument":"lamp","volts":48)", "/volts"},
-                    Misfit{PROBES R"("instrument":"meter","ohms":48)", "/ohms"},
-                    Misfit{PROBES R"("instrument":"meter","outcome":"bright")", "/outcome"},
-                    Misfit{PROBES R"("instrument":"lamp","outcome":"yes")", "/outcome"},
-                    Misfit{PROBES R"("instrument":"meter","volts":5000)", "/volts"},
-                    Misfit{PROBES R"("instrument":"ohmmeter","isolated":true,"ohms":3e7)", "/ohms"},
-                    Misfit{PROBES R"("instrument":"meter","volts":4,"wire":"W1")", "/wire"},
-                    Misfit{R"("instrument":"meter","red":"K1.coil_feed","black":"K1.coil_feed","state":{},"volts":0)",
-                           "/black"},
-                    Misfit{R"("instrument":"clamp","red":"K1.coil_feed","black":"K1.coil_return","state":{},"amps":1)",
-                           ""}));
+    testing::Values(
+        Misfit{PROBES R"("instrument":"lamp","volts":48)", "/volts"},
+        Misfit{PROBES R"("instrument":"meter","ohms":48)", "/ohms"},
+        Misfit{PROBES R"("instrument":"meter","outcome":"bright")", "/outcome"},
+        Misfit{PROBES R"("instrument":"lamp","outcome":"yes")", "/outcome"},
+        Misfit{PROBES R"("instrument":"meter","volts":5000)", "/volts"},
+        Misfit{PROBES R"("instrument":"ohmmeter","isolated":true,"ohms":3e7)", "/ohms"},
+        Misfit{PROBES R"("instrument":"meter","volts":4,"wire":"W1")", "/wire"},
+        Misfit{
+            R"("instrument":"meter","red":"K1.coil_feed","black":"K1.coil_feed","state":{},"volts":0)",
+            "/black"},
+        Misfit{
+            R"("instrument":"clamp","red":"K1.coil_feed","black":"K1.coil_return","state":{},"amps":1)",
+            ""}));
 #undef PROBES
 
 TEST(JobReader, NotSureAndCannotReachFitEverything) {
   for (const auto* word : {"not_sure", "cannot_reach"}) {
     const std::string outcome = std::string(R"("outcome":")") + word + '"';
     const auto job = read(
-        R"({"id":"a","type":"reading","instrument":"meter","red":"S1.in","black":"S1.out","state":{},)" + outcome +
-        R"(},{"id":"b","type":"reading","instrument":"clamp","wire":"W1","state":{},)" + outcome +
-        R"(},{"id":"c","type":"sign","part":"K1","sign":"click","state":{},)" + outcome +
+        R"({"id":"a","type":"reading","instrument":"meter","red":"S1.in","black":"S1.out","state":{},)" +
+        outcome + R"(},{"id":"b","type":"reading","instrument":"clamp","wire":"W1","state":{},)" +
+        outcome + R"(},{"id":"c","type":"sign","part":"K1","sign":"click","state":{},)" + outcome +
         R"(},{"id":"d","type":"look","component":"X1-1",)" + outcome + "}");
     ASSERT_EQ(job.entries.size(), 4U);
     for (const auto& entry : job.entries) EXPECT_FALSE(entry.informative());
   }
-  EXPECT_EQ(problem_of(R"({"id":"d","type":"look","component":"X1-1","outcome":"yes"})").code, Code::reading);
+  EXPECT_EQ(problem_of(R"({"id":"d","type":"look","component":"X1-1","outcome":"yes"})").code,
+            Code::reading);
 }
 
 }  // namespace

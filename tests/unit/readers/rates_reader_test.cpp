@@ -42,7 +42,9 @@ TEST(RatesReader, SharesMustSumToOne) {
   EXPECT_TRUE(problems_of(rates_with(R"("a":0.5,"b":0.5000009)")).empty());
   const auto problems = problems_of(rates_with(R"("a":0.5,"b":0.500002)"));
   ASSERT_EQ(problems.size(), 1U);
-  EXPECT_EQ(problems[0], (Problem{Code::value, "The shares of kind 'contactor' sum to 1.000002 instead of 1", "/kinds/contactor/modes"}));
+  EXPECT_EQ(problems[0],
+            (Problem{Code::value, "The shares of kind 'contactor' sum to 1.000002 instead of 1",
+                     "/kinds/contactor/modes"}));
 }
 
 TEST(RatesReader, RatesOfUnknownKindsAndModesAreNamed) {
@@ -55,7 +57,8 @@ TEST(RatesReader, RatesOfUnknownKindsAndModesAreNamed) {
   documents::check_rates(rates, documents::KindCatalog({{"contactor", kind}}), problems);
   ASSERT_EQ(problems.size(), 1U);
   EXPECT_EQ(problems[0].pointer, "/kinds/contactor/modes/coil_opn");
-  EXPECT_EQ(problems[0].message, "Kind 'contactor' has no mode 'coil_opn'; did you mean 'coil_open'?");
+  EXPECT_EQ(problems[0].message,
+            "Kind 'contactor' has no mode 'coil_opn'; did you mean 'coil_open'?");
   problems.clear();
   documents::check_rates(rates, documents::KindCatalog(), problems);
   ASSERT_EQ(problems.size(), 1U);

@@ -29,8 +29,8 @@ class Builder {
  public:
   Vehicle v;
 
-  Index component(const std::string& id, const std::string& title, const std::string& kind, Index zone,
-                  Component::Type type = Component::Type::part) {
+  Index component(const std::string& id, const std::string& title, const std::string& kind,
+                  Index zone, Component::Type type = Component::Type::part) {
     Component c;
     c.id = id;
     c.title = title;
@@ -53,7 +53,8 @@ class Builder {
     return v.components[at(owner)].terminals.back();
   }
 
-  Index branch(Index owner, const std::string& name, ElementType type, Index a, Index b, double ohm, double emf = 0) {
+  Index branch(Index owner, const std::string& name, ElementType type, Index a, Index b, double ohm,
+               double emf = 0) {
     Element e;
     e.name = v.components[at(owner)].id + (name.empty() ? "" : "." + name);
     e.type = type;
@@ -83,7 +84,8 @@ class Builder {
     mode(self, "open", opens(conductor));
     Wire w{.component = self, .element = conductor, .length_metre = 1, .area_mm2 = 1};
     for (auto [end, index] : {std::pair{"from", &w.from_end}, std::pair{"to", &w.to_end}}) {
-      *index = component(id + ":" + end, "joint of " + id, "control_termination", 0, Component::Type::termination);
+      *index = component(id + ":" + end, "joint of " + id, "control_termination", 0,
+                         Component::Type::termination);
       v.components[at(*index)].wire = self;
       v.components[at(*index)].elements = {conductor};
       Change more;
@@ -127,8 +129,12 @@ void add_contactor(Builder& b, Index k1) {
   b.v.elements[at(main)].atoms = {pulled};
   b.mode(k1, "coil_open", opens(coil));
   b.mode(k1, "welded", sticks(main, true));
-  b.v.signs.push_back({.id = "click", .title = "Contactor click", .component = k1, .sense = "hear",
-                       .when = holds(pulled), .on_change = true});
+  b.v.signs.push_back({.id = "click",
+                       .title = "Contactor click",
+                       .component = k1,
+                       .sense = "hear",
+                       .when = holds(pulled),
+                       .on_change = true});
 }
 
 }  // namespace
@@ -138,11 +144,20 @@ Vehicle small_cart() {
   b.v.id = "small-cart";
   b.v.title = "Small cart";
   b.v.nominal_volt = 48;
-  b.v.controls = {{.id = "pedal", .title = "Pedal", .positions = {"released", "pressed"}, .order = 2},
-                  {.id = "key", .title = "Key", .positions = {"off", "on"}, .order = 1}};
+  b.v.controls = {
+      {.id = "pedal", .title = "Pedal", .positions = {"released", "pressed"}, .order = 2},
+      {.id = "key", .title = "Key", .positions = {"off", "on"}, .order = 1}};
   b.v.run_state = {1, 1};
-  b.v.zones = {{.id = "seat", .title = "Under the seat", .open_minutes = 1, .close_minutes = 1, .cautions = {}},
-               {.id = "dash", .title = "Behind the dash", .open_minutes = 4, .close_minutes = 4, .cautions = {}}};
+  b.v.zones = {{.id = "seat",
+                .title = "Under the seat",
+                .open_minutes = 1,
+                .close_minutes = 1,
+                .cautions = {}},
+               {.id = "dash",
+                .title = "Behind the dash",
+                .open_minutes = 4,
+                .close_minutes = 4,
+                .cautions = {}}};
   const auto bat = b.component("BAT1", "Pack", "pack", 0);
   const auto plus = b.terminal(bat, "positive");
   const auto minus = b.terminal(bat, "negative");
@@ -160,7 +175,8 @@ Vehicle small_cart() {
   b.mode(s1, "stuck_open", sticks(contact, false));
   Index pin[2][2];
   for (const int i : {0, 1}) {
-    const auto x = b.component(i == 0 ? "X1-1" : "X1-2", "pin of X1", "connector_contact", 1, Component::Type::contact);
+    const auto x = b.component(i == 0 ? "X1-1" : "X1-2", "pin of X1", "connector_contact", 1,
+                               Component::Type::contact);
     b.v.components[at(x)].connector = "X1";
     pin[i][0] = b.terminal(x, "plug");
     pin[i][1] = b.terminal(x, "socket");

@@ -57,20 +57,24 @@ TEST(Wording, EntriesThatSayNothing) {
   entry.black = cart.datum;
   entry.state = cart.rest_state();
   entry.outcome = readings::Outcome::cannot_reach;
-  EXPECT_EQ(documents::entry_text(cart, set, entry), "filament lamp between S1.in and BAT1.negative: can't reach, all at rest");
+  EXPECT_EQ(documents::entry_text(cart, set, entry),
+            "filament lamp between S1.in and BAT1.negative: can't reach, all at rest");
   entry.instrument = set.find("beeper");
   entry.outcome = readings::Outcome::beep;
-  EXPECT_EQ(documents::entry_text(cart, set, entry), "continuity beeper beeps between S1.in and BAT1.negative, all at rest");
+  EXPECT_EQ(documents::entry_text(cart, set, entry),
+            "continuity beeper beeps between S1.in and BAT1.negative, all at rest");
   entry.instrument = set.find("clamp");
   entry.element = test::element(cart, "W1");
   entry.outcome = readings::Outcome::not_sure;
-  EXPECT_EQ(documents::entry_text(cart, set, entry), "clamp meter around W1: not sure, all at rest");
+  EXPECT_EQ(documents::entry_text(cart, set, entry),
+            "clamp meter around W1: not sure, all at rest");
 }
 
 TEST(Wording, WhatAnInstrumentWouldShow) {
   const auto set = test::bench_instruments();
   const auto text = [&](std::string_view id, double volt, double ohm) {
-    return documents::shown_text(set, set.instruments[static_cast<std::size_t>(set.find(id))], {volt, ohm});
+    return documents::shown_text(set, set.instruments[static_cast<std::size_t>(set.find(id))],
+                                 {volt, ohm});
   };
   EXPECT_EQ(text("meter", 48.2, 1), "about 48.2 V");
   EXPECT_EQ(text("meter", 0, 1e8), "about 0 V");

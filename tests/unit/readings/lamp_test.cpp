@@ -15,7 +15,8 @@ Instrument filament() {
 }
 
 double lamp_ampere(const Instrument& lamp, double volt) {
-  return lamp.rated_watt / lamp.rated_volt * std::pow(volt / lamp.rated_volt, lamp.current_exponent);
+  return lamp.rated_watt / lamp.rated_volt *
+         std::pow(volt / lamp.rated_volt, lamp.current_exponent);
 }
 
 // Re-rating of incandescent lamps, current as V^0.55 and light as V^3.4: Standard Handbook for Electrical

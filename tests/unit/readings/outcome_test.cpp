@@ -18,7 +18,8 @@ class RandomPorts {
     std::uniform_real_distribution<double> volt(-60, 60);
     std::uniform_real_distribution<double> decades(-4, 9);
     std::uniform_int_distribution<int> coin(0, 2);
-    return {coin(random_) == 0 ? 0.0 : volt(random_), coin(random_) == 0 ? 0.0 : std::pow(10, decades(random_))};
+    return {coin(random_) == 0 ? 0.0 : volt(random_),
+            coin(random_) == 0 ? 0.0 : std::pow(10, decades(random_))};
   }
 
  private:
@@ -30,13 +31,15 @@ const Instrument& pick(const InstrumentSet& set, std::string_view id) {
 }
 
 /// Sum over all numbers the display can show within twelve standard deviations.
-double sum_of_numbers(const InstrumentSet& set, const Instrument& instrument, const Thevenin& port) {
+double sum_of_numbers(const InstrumentSet& set, const Instrument& instrument,
+                      const Thevenin& port) {
   const auto s = shown(set, instrument, port);
   double from = std::max(s.value - 12 * s.sigma, -instrument.full_scale);
   if (instrument.type == Instrument::Type::ohmmeter) from = std::max(0.0, from);
   const double until = std::min(s.value + 12 * s.sigma, instrument.full_scale);
   double sum = 0;
-  for (auto step = std::ceil(from / instrument.resolution); step * instrument.resolution <= until; ++step)
+  for (auto step = std::ceil(from / instrument.resolution); step * instrument.resolution <= until;
+       ++step)
     sum += proper_probability(set, instrument, Outcome::number, step * instrument.resolution, port);
   return sum;
 }
@@ -68,7 +71,8 @@ TEST(Outcomes, NumbersSumToOneOverTheDisplay) {
   RandomPorts ports;
   for (int i = 0; i < 200; ++i) {
     const auto port = ports.next();
-    EXPECT_NEAR(sum_of_numbers(set, pick(set, "meter"), port), 1, 1e-6) << port.volt << " V, " << port.ohm;
+    EXPECT_NEAR(sum_of_numbers(set, pick(set, "meter"), port), 1, 1e-6)
+        << port.volt << " V, " << port.ohm;
     EXPECT_NEAR(sum_of_numbers(set, pick(set, "clamp"), port), 1, 1e-6) << port.volt << " A";
   }
 }
@@ -77,20 +81,24 @@ TEST(Outcomes, OhmsAndOverloadSumToOne) {
   const auto set = test::bench_instruments();
   auto ohmmeter = pick(set, "ohmmeter");
   ohmmeter.full_scale = 20000;
-  for (const double ohm : {0.0, 0.05, 0.3, 2.0, 115.0, 3000.0, 19000.0, 20000.0, 20100.0, 26000.0, 1e9}) {
+  for (const double ohm :
+       {0.0, 0.05, 0.3, 2.0, 115.0, 3000.0, 19000.0, 20000.0, 20100.0, 26000.0, 1e9}) {
     const Thevenin port{0, ohm};
     const double overload = proper_probability(set, ohmmeter, Outcome::overload, 0, port);
     EXPECT_NEAR(sum_of_numbers(set, ohmmeter, port) + overload, 1, ohm > 1e4 ? 2e-5 : 1e-6) << ohm;
   }
-  EXPECT_EQ(proper_probability(set, ohmmeter, Outcome::overload, 0, {48, 115}), 1) << "live circuit";
+  EXPECT_EQ(proper_probability(set, ohmmeter, Outcome::overload, 0, {48, 115}), 1)
+      << "live circuit";
   EXPECT_EQ(proper_probability(set, ohmmeter, Outcome::number, 115, {48, 115}), 0);
 }
 
 TEST(Outcomes, OverloadGrowsWithoutAJumpAtFullScale) {
   const auto set = test::bench_instruments();
   const auto& ohmmeter = pick(set, "ohmmeter");
-  const double below = proper_probability(set, ohmmeter, Outcome::overload, 0, {0, ohmmeter.full_scale * 0.9999});
-  const double above = proper_probability(set, ohmmeter, Outcome::overload, 0, {0, ohmmeter.full_scale * 1.0001});
+  const double below =
+      proper_probability(set, ohmmeter, Outcome::overload, 0, {0, ohmmeter.full_scale * 0.9999});
+  const double above =
+      proper_probability(set, ohmmeter, Outcome::overload, 0, {0, ohmmeter.full_scale * 1.0001});
   EXPECT_NEAR(below, above, 1e-3);
   EXPECT_GT(proper_probability(set, ohmmeter, Outcome::overload, 0, open_port), 1 - 1e-9);
 }
@@ -101,10 +109,14 @@ TEST(Outcomes, GrossErrorsSumToOne) {
   EXPECT_NEAR(3 * gross_probability(pick(set, "lamp"), Outcome::dim), 1, 1e-15);
   EXPECT_NEAR(2 * gross_probability(pick(set, "beeper"), Outcome::beep), 1, 1e-15);
   for (const auto* id : {"meter", "clamp"})
-    EXPECT_NEAR(gross_probability(pick(set, id), Outcome::number) * steps(pick(set, id), 2 * pick(set, id).full_scale), 1, 1e-12);
+    EXPECT_NEAR(gross_probability(pick(set, id), Outcome::number) *
+                    steps(pick(set, id), 2 * pick(set, id).full_scale),
+                1, 1e-12);
   const auto& ohmmeter = pick(set, "ohmmeter");
-  EXPECT_NEAR(gross_probability(ohmmeter, Outcome::overload) +
-                  gross_probability(ohmmeter, Outcome::number) * steps(ohmmeter, ohmmeter.full_scale), 1, 1e-12);
+  EXPECT_NEAR(
+      gross_probability(ohmmeter, Outcome::overload) +
+          gross_probability(ohmmeter, Outcome::number) * steps(ohmmeter, ohmmeter.full_scale),
+      1, 1e-12);
 }
 
 TEST(Outcomes, TheCeilingIsNeverExceeded) {
@@ -119,16 +131,19 @@ TEST(Outcomes, TheCeilingIsNeverExceeded) {
       if (instrument.type == Instrument::Type::ohmmeter) port.volt = 0;
       auto s = shown(set, instrument, port);
       // Half of the numbers near what the port gives, the others anywhere.
-      double number = i % 2 == 0 ? s.value + spread(random) * s.sigma : std::pow(10, decades(random));
+      double number =
+          i % 2 == 0 ? s.value + spread(random) * s.sigma : std::pow(10, decades(random));
       if (instrument.type == Instrument::Type::ohmmeter) number = std::abs(number);
-      for (const auto outcome : {Outcome::number, Outcome::overload, Outcome::bright, Outcome::dim, Outcome::dark,
-                                 Outcome::beep, Outcome::silent}) {
-        const bool numeric = instrument.type != Instrument::Type::lamp && instrument.type != Instrument::Type::beeper;
+      for (const auto outcome : {Outcome::number, Outcome::overload, Outcome::bright, Outcome::dim,
+                                 Outcome::dark, Outcome::beep, Outcome::silent}) {
+        const bool numeric = instrument.type != Instrument::Type::lamp &&
+                             instrument.type != Instrument::Type::beeper;
         if (numeric != (outcome == Outcome::number || outcome == Outcome::overload)) continue;
         if (outcome == Outcome::overload && instrument.type != Instrument::Type::ohmmeter) continue;
         const double ceiling = ceiling_probability(set, instrument, outcome, number) * (1 + 1e-12);
         EXPECT_LE(proper_probability(set, instrument, outcome, number, port), ceiling)
-            << instrument.id << " shows " << number << " at " << port.volt << " V, " << port.ohm << " ohm";
+            << instrument.id << " shows " << number << " at " << port.volt << " V, " << port.ohm
+            << " ohm";
         EXPECT_LE(gross_probability(instrument, outcome), ceiling);
       }
     }
@@ -166,7 +181,8 @@ TEST(Outcomes, ProbesSlipOnlyToWhatIsNear) {
   EXPECT_EQ(neighbours(cart, t("X1-1.plug")), (std::vector<Index>{t("X1-2.plug")}));
   EXPECT_EQ(neighbours(cart, t("X1-2.socket")), (std::vector<Index>{t("X1-1.socket")}));
   EXPECT_EQ(neighbours(cart, t("S1.in")), (std::vector<Index>{t("S1.out")}));
-  EXPECT_EQ(neighbours(cart, t("K1.main_in")), (std::vector<Index>{t("K1.coil_feed"), t("K1.coil_return")}));
+  EXPECT_EQ(neighbours(cart, t("K1.main_in")),
+            (std::vector<Index>{t("K1.coil_feed"), t("K1.coil_return")}));
 }
 
 }  // namespace

@@ -48,7 +48,8 @@ TEST_F(Repeats, SayingTheSameAgainCountsLessThanTwice) {
   twice.evaluate(healthy, of_twice);
   const double p = once.group_probability(0, of_once);
   const double both = twice.group_probability(0, of_twice);
-  EXPECT_NEAR(both, 0.5 * p * p + 0.5 * p, 1e-15) << "half of the time the second is an echo of the first";
+  EXPECT_NEAR(both, 0.5 * p * p + 0.5 * p, 1e-15)
+      << "half of the time the second is an echo of the first";
 }
 
 }  // namespace

@@ -63,9 +63,11 @@ const std::vector<Row> table{
 };
 
 /// The printed figure is the computed one rounded to its last digit.
-void expect_rounds_to(double printed, double computed, double last_digit, const char* what, double ohm) {
+void expect_rounds_to(double printed, double computed, double last_digit, const char* what,
+                      double ohm) {
   if (printed == unprinted) return;
-  EXPECT_LE(std::abs(computed - printed), 0.5 * last_digit * (1 + 1e-9)) << what << " behind " << ohm << " ohm: " << computed;
+  EXPECT_LE(std::abs(computed - printed), 0.5 * last_digit * (1 + 1e-9))
+      << what << " behind " << ohm << " ohm: " << computed;
 }
 
 double digit_of(double printed) { return printed == std::floor(printed) ? 1 : 0.1; }
@@ -74,29 +76,36 @@ TEST(TesterTable, Voltmeters) {
   for (const auto& row : table) {
     const Thevenin port{supply_volt, row.ohm};
     expect_rounds_to(row.meter, voltmeter_volt(voltmeter(1e7), port), 0.1, "10 Mohm", row.ohm);
-    expect_rounds_to(row.low_impedance, voltmeter_volt(voltmeter(4000), port), 0.1, "4 kohm", row.ohm);
+    expect_rounds_to(row.low_impedance, voltmeter_volt(voltmeter(4000), port), 0.1, "4 kohm",
+                     row.ohm);
   }
 }
 
 TEST(TesterTable, LedTesterIsAMeterNotALoad) {
   const auto led = led_tester();
   for (const auto& row : table)
-    expect_rounds_to(row.led, 100 * light_percent(led, row.ohm) / light_percent(led, 0), digit_of(row.led), "LED", row.ohm);
+    expect_rounds_to(row.led, 100 * light_percent(led, row.ohm) / light_percent(led, 0),
+                     digit_of(row.led), "LED", row.ohm);
 }
 
 TEST(TesterTable, FilamentLamps) {
   for (const auto& row : table) {
-    expect_rounds_to(row.lamp5, light_percent(filament(5), row.ohm), digit_of(row.lamp5), "5 W", row.ohm);
-    expect_rounds_to(row.lamp10, light_percent(filament(10), row.ohm), digit_of(row.lamp10), "10 W", row.ohm);
-    expect_rounds_to(row.lamp25, light_percent(filament(25), row.ohm), digit_of(row.lamp25), "25 W", row.ohm);
-    expect_rounds_to(row.lamp10_volt, lamp_volt(filament(10), {supply_volt, row.ohm}), row.ohm < 100 ? 0.1 : digit_of(row.lamp10_volt),
-                     "10 W volts", row.ohm);
+    expect_rounds_to(row.lamp5, light_percent(filament(5), row.ohm), digit_of(row.lamp5), "5 W",
+                     row.ohm);
+    expect_rounds_to(row.lamp10, light_percent(filament(10), row.ohm), digit_of(row.lamp10), "10 W",
+                     row.ohm);
+    expect_rounds_to(row.lamp25, light_percent(filament(25), row.ohm), digit_of(row.lamp25), "25 W",
+                     row.ohm);
+    expect_rounds_to(row.lamp10_volt, lamp_volt(filament(10), {supply_volt, row.ohm}),
+                     row.ohm < 100 ? 0.1 : digit_of(row.lamp10_volt), "10 W volts", row.ohm);
   }
 }
 
 TEST(TesterTable, ContactorCoil) {
   for (const auto& row : table)
-    expect_rounds_to(row.coil, 100 * voltmeter_volt(voltmeter(115), {supply_volt, row.ohm}) / nominal_volt, 1, "coil", row.ohm);
+    expect_rounds_to(row.coil,
+                     100 * voltmeter_volt(voltmeter(115), {supply_volt, row.ohm}) / nominal_volt, 1,
+                     "coil", row.ohm);
 }
 
 }  // namespace

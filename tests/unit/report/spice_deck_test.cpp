@@ -48,12 +48,14 @@ std::vector<Statement> statements_of(const std::string& deck) {
 }
 
 std::size_t count_of(const std::vector<Statement>& statements, const std::string& prefix) {
-  return static_cast<std::size_t>(std::count_if(statements.begin(), statements.end(),
-                                                [&](const Statement& s) { return s.name.starts_with(prefix); }));
+  return static_cast<std::size_t>(
+      std::count_if(statements.begin(), statements.end(),
+                    [&](const Statement& s) { return s.name.starts_with(prefix); }));
 }
 
 const Statement& find(const std::vector<Statement>& statements, const std::string& name) {
-  return *std::find_if(statements.begin(), statements.end(), [&](const Statement& s) { return s.name == name; });
+  return *std::find_if(statements.begin(), statements.end(),
+                       [&](const Statement& s) { return s.name == name; });
 }
 
 class Deck : public testing::Test {
@@ -86,7 +88,8 @@ TEST_F(Deck, SolvesToTheSolversVoltages) {
   // Kirchhoff's law at every node of the deck with the solver's voltages.
   const auto names = complete_spice_deck(circuit).node_names;
   std::map<std::string, double> volts{{"0", 0.0}};
-  for (std::size_t t = 0; t < names.size(); ++t) volts[names[t]] = solver.volt(static_cast<Index>(t));
+  for (std::size_t t = 0; t < names.size(); ++t)
+    volts[names[t]] = solver.volt(static_cast<Index>(t));
   for (const auto& s : deck)
     if (s.name[0] == 'v') volts[s.a] = volts.at(s.b) + s.value;
   std::map<std::string, double> current;
@@ -129,7 +132,8 @@ TEST_F(Deck, TitlesCannotSmuggleStatements) {
   cart.title = "Cart\n.control\nquit\n.endc \xC3\xA9";
   const auto text = spice_deck(solver, cart.rest_state());
   EXPECT_EQ(text.find("\n.control"), std::string::npos);
-  EXPECT_TRUE(std::all_of(text.begin(), text.end(), [](char c) { return c == '\n' || (c >= ' ' && c <= '~'); }));
+  EXPECT_TRUE(std::all_of(text.begin(), text.end(),
+                          [](char c) { return c == '\n' || (c >= ' ' && c <= '~'); }));
 }
 
 TEST_F(Deck, CompleteDeckNamesEverythingOnce) {

@@ -41,7 +41,8 @@ TEST(CaseCheck, ExpectationsThatCheckNothingFail) {
 
 TEST(CaseCheck, NotANumberIsNearNothing) {
   const json bad = {{"x", std::numeric_limits<double>::quiet_NaN()}};
-  const auto expect = json::parse(R"([{"pointer":"/x","near":0,"tolerance":1e9}, {"pointer":"/x","at_least":0},
+  const auto expect =
+      json::parse(R"([{"pointer":"/x","near":0,"tolerance":1e9}, {"pointer":"/x","at_least":0},
                                       {"pointer":"/x","at_most":0}])");
   EXPECT_EQ(case_check::failures(bad, expect).size(), 3U);
 }

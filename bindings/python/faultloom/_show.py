@@ -1,0 +1,332 @@
+"""The answers laid out for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from rich.console import Group as Stack
+from rich.console import RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from faultloom._bench import one_line
+from faultloom._words import Names, bar, dollars, lower_first, minutes, percent
+from faultloom.answers import (
+    Advice,
+    Entry,
+    Explanation,
+    Group,
+    Mode,
+    Outcome,
+    Ranking,
+    Step,
+    Suspect,
+)
+
+_LIKELY_MISREAD = 0.5
+_DOUBTFUL = 0.15
+_WORTH_SHOWING = 0.005
+_WORTH_DETAILS = 0.05
+_NAMED_GROUP = 0.01
+_RARE_OUTCOME = 0.01
+_AUDIBLE_DECIBAN = 0.1
+_NOTHING = Text("")
+
+_SIGNAL_STYLES = {
+    "DANGER": "bold red",
+    "WARNING": "bold yellow",
+    "CAUTION": "yellow",
+    "NOTICE": "bold",
+}
+
+
+def _grid(*columns: dict[str, Any], indent: int = 2) -> tuple[Table, Padding]:
+    table = Table.grid(padding=(0, 2, 0, 0))
+    for column in columns:
+        table.add_column(**column)
+    return table, Padding(table, (0, 0, 0, indent))
+
+
+def _number() -> dict[str, Any]:
+    return {"justify": "right", "no_wrap": True}
+
+
+def _name() -> dict[str, Any]:
+    return {"overflow": "fold", "max_width": 18}
+
+
+def _flow() -> dict[str, Any]:
+    return {"ratio": 1, "overflow": "fold"}
+
+
+def _heading(text: str) -> Text:
+    return Text(text, style="bold")
+
+
+def _title(job: dict[str, Any], names: Names) -> Text:
+    text = Text(one_line(job.get("title") or job["id"]), style="bold")
+    return text.append(f"\n{one_line(job['id'])}, {names.vehicle}", style="dim")
+
+
+def _doubt(entry: Entry) -> Text:
+    if not entry.used or entry.misreading is None:
+        return Text("says nothing", style="dim")
+    if entry.misreading >= _LIKELY_MISREAD:
+        return Text(f"probably misread, {percent(entry.misreading)}", style="bold yellow")
+    if entry.misreading >= _DOUBTFUL:
+        return Text(f"maybe misread, {percent(entry.misreading)}", style="yellow")
+    return _NOTHING
+
+
+# -- rank ------------------------------------------------------------------------------------------
+
+
+def ranking(
+    answer: Ranking, job: dict[str, Any], names: Names, top: int
+) -> Iterator[RenderableType]:
+    """The readings, the suspects, what lies outside, and what can't be told apart."""
+    yield _title(job, names)
+    yield _NOTHING
+    if answer.entries:
+        yield _heading("What was found")
+        yield _found(answer.entries)
+        yield _NOTHING
+    yield _heading("Where the fault is")
+    yield _suspects(answer, names, top)
+    if groups := [g for g in answer.groups if g.probability >= _NAMED_GROUP]:
+        yield _NOTHING
+        yield _heading("No test tells these apart: look closely, or renew all of it")
+        yield _groups(groups, names)
+
+
+def _found(entries: tuple[Entry, ...]) -> RenderableType:
+    table, padded = _grid(_name(), _flow())
+    for entry in entries:
+        text = Text(one_line(entry.text))
+        if doubt := _doubt(entry):
+            text.append("\n").append_text(doubt)
+        table.add_row(one_line(entry.id), text)
+    return padded
+
+
+def merged_suspects(answer: Ranking) -> list[Suspect]:
+    """Suspects with both ends of a wire counted to the wire, likeliest first."""
+    by_id = {c.id: c for c in answer.components}
+    merged = []
+    for wire in answer.wires:
+        sections = [
+            by_id[name] for name in (wire.id, f"{wire.id}:from", f"{wire.id}:to") if name in by_id
+        ]
+        modes = [
+            Mode(mode.id, f"{section.id}: {lower_first(mode.title)}", mode.probability)
+            for section in sections
+            for mode in section.modes
+        ]
+        modes.sort(key=lambda mode: -mode.probability)
+        merged.append(Suspect(wire.id, wire.title, wire.probability, modes=tuple(modes)))
+    wires = {f"{w.id}{end}" for w in answer.wires for end in ("", ":from", ":to")}
+    merged += [c for c in answer.components if c.id not in wires]
+    return sorted(merged, key=lambda suspect: -suspect.probability)
+
+
+def _suspects(answer: Ranking, names: Names, top: int) -> RenderableType:
+    table, padded = _grid(_number(), {"no_wrap": True}, _name(), _flow())
+    rows = [s for s in merged_suspects(answer) if s.probability >= _WORTH_SHOWING][:top]
+    for suspect in rows:
+        place = names.place(suspect.id)
+        text = Text(one_line(suspect.title) + (f", {place}" if place else ""))
+        for mode in suspect.modes[:3] if suspect.probability >= _WORTH_DETAILS else ():
+            if mode.probability >= 0.1 * suspect.probability:
+                line = f"\n{one_line(lower_first(mode.title))}, {percent(mode.probability)}"
+                text.append(line, style="dim")
+        share = suspect.probability
+        table.add_row(
+            percent(share),
+            Text(bar(share), style="bold"),
+            Text(one_line(suspect.id), style="bold"),
+            text,
+        )
+    if not rows:
+        table.add_row("", "", "", "No part stands out")
+    table.add_row()
+    outside = (
+        (answer.no_fault, "Nothing is broken right now"),
+        (answer.not_in_model, "Not in the model: a fault the wiring document doesn't know"),
+    )
+    for share, line in outside:
+        table.add_row(percent(share), bar(share), "", line)
+    note = "At most this much lies beyond: three or more faults at once, or very rare ones"
+    table.add_row(percent(answer.bound), "", "", Text(note, style="dim"))
+    return padded
+
+
+def _groups(groups: list[Group], names: Names) -> RenderableType:
+    table, padded = _grid(_number(), _flow())
+    for group in groups:
+        table.add_row(percent(group.probability), names.group(group.members))
+    return padded
+
+
+# -- next ------------------------------------------------------------------------------------------
+
+
+def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
+    """The step with where, how, cautions and outcomes, then what else could be done."""
+    step = answer.step
+    yield _title(job, names)
+    yield _NOTHING
+    helper = ", needs a helper" if step.helper else ""
+    yield _heading(f"Next: {_what(step, names)}")
+    yield _how(step, names)
+    if step.cautions:
+        yield _NOTHING
+        yield _cautions(step)
+    if step.outcomes:
+        yield _NOTHING
+        yield _heading("What it may show, and what that means")
+        yield _outcomes(step, names)
+    yield _NOTHING
+    yield _heading("Time and money")
+    table, padded = _grid(_number(), _flow())
+    table.add_row(minutes(step.minutes), f"this step, {dollars(step.cost_usd)}{helper}")
+    table.add_row(dollars(step.expected_total_usd), "expected to the end of the job from here")
+    yield padded
+    yield _NOTHING
+    yield _heading("Instead you could")
+    yield _others(answer)
+
+
+def _what(step: Step, names: Names) -> str:
+    if step.type == "reading":
+        return names.instrument(step.instrument)
+    if step.type in ("sign", "verify"):
+        return one_line(step.text.split(";")[0])
+    return one_line(step.text)
+
+
+def _how(step: Step, names: Names) -> RenderableType:
+    table, padded = _grid({"no_wrap": True}, _flow())
+    for label, terminal in (("Red probe", step.red), ("Black probe", step.black)):
+        if terminal:
+            text = Text(one_line(terminal), style="bold").append(
+                f"  {names.terminal(terminal)}", style="not bold"
+            )
+            table.add_row(label, text)
+    if step.component and (place := names.place(step.component)):
+        table.add_row("Where", place)
+    if step.state and not step.isolated:
+        table.add_row("Set", "\n".join(names.settings(step)) or "everything at rest")
+    if step.isolated:
+        table.add_row("Set", names.isolation())
+    if step.zones_to_open:
+        table.add_row("Open first", "\n".join(one_line(zone.title) for zone in step.zones_to_open))
+    return padded
+
+
+def _cautions(step: Step) -> RenderableType:
+    table, padded = _grid({"no_wrap": True}, _flow())
+    for caution in step.cautions:
+        word = Text(
+            one_line(caution.signal_word), style=_SIGNAL_STYLES.get(caution.signal_word, "bold")
+        )
+        table.add_row(word, one_line(caution.text))
+    return padded
+
+
+def _outcomes(step: Step, names: Names) -> RenderableType:
+    table, padded = _grid(
+        _number(), {"no_wrap": True}, {"overflow": "fold", "max_width": 16}, _flow()
+    )
+    rare = [o for o in step.outcomes if o.probability < _RARE_OUTCOME]
+    if len(rare) < 2:
+        rare = []
+    for outcome in sorted(step.outcomes, key=lambda o: -o.probability):
+        if outcome not in rare:
+            label = Text(one_line(outcome.outcome), style="bold")
+            table.add_row(
+                percent(outcome.probability),
+                bar(outcome.probability),
+                label,
+                _meaning(outcome, names),
+            )
+    if rare:
+        text = "likely a slip of the probe: take it again"
+        table.add_row(percent(sum(o.probability for o in rare)), "", "anything else", text)
+    return padded
+
+
+def _meaning(outcome: Outcome, names: Names) -> str:
+    said = []
+    for leader in outcome.leaders:
+        if leader.probability >= 0.01:
+            name = names.component_in_words(leader.id) if leader.id else leader.title
+            said.append(one_line(f"{name} {percent(leader.probability)}"))
+    return "\n".join(said) or "all suspects are cleared"
+
+
+def _others(answer: Advice) -> RenderableType:
+    table, padded = _grid(_number(), _flow())
+    for step in answer.alternatives:
+        table.add_row(dollars(step.expected_total_usd), one_line(step.text))
+    table.add_row(
+        dollars(answer.repair_only_usd), "Repair the likeliest first, without another test"
+    )
+    return padded
+
+
+# -- explain ---------------------------------------------------------------------------------------
+
+
+def explanation(answer: Explanation, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
+    """What all entries say together, then one entry after the other."""
+    yield _title(job, names)
+    yield _NOTHING
+    yield _heading("All together")
+    table, padded = _grid(_number(), _number(), _name(), _flow())
+    table.add_row("chance", "weight", "", "", style="dim")
+    for suspect in answer.suspects:
+        name = Text(one_line(suspect.id), style="bold")
+        table.add_row(
+            percent(suspect.probability), f"{suspect.decibans:+.1f}", name, one_line(suspect.title)
+        )
+    yield padded
+    note = "Weights are decibans: +10 makes a suspect ten times as likely as before, -10 a tenth."
+    yield Padding(Text(note, style="dim"), (1, 0, 0, 2))
+    for entry in answer.entries:
+        yield _NOTHING
+        yield _explained(entry, names)
+
+
+def _explained(entry: Entry, names: Names) -> RenderableType:
+    head, padded_head = _grid(_name(), _flow(), indent=0)
+    text = Text(one_line(entry.text), style="bold")
+    if doubt := _doubt(entry):
+        text.append("\n").append_text(doubt)
+    head.add_row(Text(one_line(entry.id), style="bold"), text)
+    if not entry.used:
+        return padded_head
+    table, padded = _grid({"no_wrap": True}, _flow(), indent=6)
+    weights = sorted(entry.weights.items(), key=lambda item: -item[1])
+    speaks_for = [f"{one_line(c)} {w:+.1f}" for c, w in weights if w >= _AUDIBLE_DECIBAN]
+    speaks_against = [
+        f"{one_line(c)} {w:+.1f}" for c, w in reversed(weights) if w <= -_AUDIBLE_DECIBAN
+    ]
+    if speaks_for:
+        table.add_row("for", Text("   ".join(speaks_for), style="green"))
+    if speaks_against:
+        table.add_row("against", Text("   ".join(speaks_against), style="red"))
+    if not speaks_for and not speaks_against:
+        table.add_row("", Text("speaks neither for nor against a leading suspect", style="dim"))
+    for outcome, faults in _expectations(entry, names):
+        table.add_row("expect", Text(one_line(outcome)).append(f" if {faults}", style="dim"))
+    return Stack(padded_head, padded)
+
+
+def _expectations(entry: Entry, names: Names) -> list[tuple[str, str]]:
+    """What leading candidates would have shown, with those together that agree."""
+    by_outcome: dict[str, list[str]] = {}
+    for expected in entry.expected:
+        by_outcome.setdefault(expected.text, []).append(names.faults(expected.modes))
+    return [(outcome, ", or ".join(faults)) for outcome, faults in by_outcome.items()]

@@ -1,0 +1,352 @@
+"""The command `faultloom`: answers on standard output, complaints on standard error.
+
+Exit codes: 0 fine, 1 findings or no step to suggest, 2 bad input or bad usage, 3 a defect of the
+library, 130 stopped by Ctrl-C, 141 nobody reads the output.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Collection, Sequence
+from pathlib import Path
+from typing import Any
+
+from faultloom import _show
+from faultloom._bench import (
+    Bench,
+    RefusedError,
+    Sources,
+    build_model,
+    is_lint,
+    one_line,
+    parse,
+    problem_line,
+    read_file,
+)
+from faultloom._core import version
+from faultloom._terminal import Patience, complain, show, write_exactly
+from faultloom._words import Names
+from faultloom.answers import Advice, Explanation, Ranking
+from faultloom.documents import find_vehicle
+from faultloom.errors import Code, Error, Problem
+from faultloom.model import Progress, check_document, vehicle_from_run_list
+
+FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
+
+# A wire and its two ends are three components, so more are asked for than are shown.
+_ROWS_BEHIND_A_ROW = 10
+
+Arguments = argparse.Namespace
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs the command.
+
+    Args:
+        arguments: As given on the command line, without the name of the program.
+
+    Returns:
+        The exit code.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if reconfigure := getattr(stream, "reconfigure", None):
+            reconfigure(errors="replace")
+    given = _parser().parse_args(arguments)
+    try:
+        code = _guarded(given)
+        sys.stdout.flush()
+    except KeyboardInterrupt:
+        complain(["Stopped."])
+        return STOPPED
+    except BrokenPipeError:
+        # Keeps the interpreter from complaining about the same when it closes the stream.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return UNREAD
+    return code
+
+
+def _guarded(given: Arguments) -> int:
+    command: Callable[[Arguments], int] = given.command
+    try:
+        return command(given)
+    except RefusedError as refused:
+        complain(refused.lines)
+        return BAD
+    except Error as error:
+        complain([one_line(str(problem)) for problem in error.problems])
+        return DEFECT if error.code >= int(Code.ARGUMENT) else BAD
+
+
+# -- commands --------------------------------------------------------------------------------------
+
+
+def _check(given: Arguments) -> int:
+    sources = _sources(given)
+    worst = FINE
+    report: list[dict[str, Any]] = []
+    for file in given.files:
+        problems, code = _checked(file, sources)
+        worst = max(worst, code)
+        rows = [
+            {"code": p.name, "number": p.code, "message": p.message, "pointer": p.pointer}
+            for p in problems
+        ]
+        report.append({"file": file, "problems": rows})
+        if not given.json:
+            lines = [problem_line(file, p) for p in problems] or [one_line(f"{file}: fine")]
+            sys.stdout.writelines(line + "\n" for line in lines)
+    if given.json:
+        write_exactly(json.dumps(report, indent=2, ensure_ascii=False) + "\n")
+    return worst
+
+
+def _checked(file: str, sources: Sources) -> tuple[list[Problem], int]:
+    """The problems of one file and the exit code they deserve."""
+    text = read_file(file)
+    if Path(file).suffix.lower() == ".csv":
+        try:
+            vehicle_from_run_list(text, "unnamed")
+        except Error as error:
+            return error.problems, BAD
+        return [], FINE
+    kinds = None if sources.kinds is None else read_file(sources.kinds)
+    problems = check_document(text, kinds)
+    if all(is_lint(p) for p in problems):
+        try:
+            _check_further(file, text, sources)
+        except Error as error:
+            return error.problems, BAD
+    if not problems:
+        return [], FINE
+    return problems, FINDINGS if all(is_lint(p) for p in problems) else BAD
+
+
+def _check_further(file: str, text: bytes, sources: Sources) -> None:
+    """Checks what one document alone does not show: names in a job, the use of a vehicle."""
+    document = json.loads(text)
+    if document["format"] == "faultloom.vehicle":
+        build_model(file, text, sources)
+    if document["format"] != "faultloom.job":
+        return
+    try:
+        vehicle = sources.vehicle or str(
+            find_vehicle(document["vehicle"], None if file == "-" else file)
+        )
+    except FileNotFoundError:
+        note = f"Checked without its vehicle '{document['vehicle']}'; give it with --vehicle"
+        complain([one_line(f"{file}: {note}")])
+        return
+    build_model(vehicle, read_file(vehicle), sources).mode_priors(text)
+
+
+def _rank(given: Arguments) -> int:
+    def ask(bench: Bench, progress: Progress) -> str:
+        top = given.top if given.json else max(20, given.top * _ROWS_BEHIND_A_ROW)
+        return bench.model.rank(bench.job_text, top=top, progress=progress).text
+
+    def lay_out(bench: Bench, text: str) -> None:
+        show(*_show.ranking(Ranking(text), bench.job, _names(bench), given.top))
+
+    return _answer(given, ask, lay_out)
+
+
+def _next(given: Arguments) -> int:
+    def ask(bench: Bench, progress: Progress) -> str:
+        _check_names("--use", given.use, bench.instruments.get("instruments", {}))
+        _check_names("--keep-closed", given.keep_closed, bench.vehicle.get("zones", {}))
+        return bench.model.next_step(
+            bench.job_text,
+            instruments=given.use,
+            closed_zones=given.keep_closed,
+            alternatives=given.others,
+            allow_live=False if given.pack_off else None,
+            progress=progress,
+        ).text
+
+    def lay_out(bench: Bench, text: str) -> None:
+        show(*_show.advice(Advice(text), bench.job, _names(bench)))
+
+    return _answer(given, ask, lay_out)
+
+
+def _check_names(option: str, names: list[str] | None, known: Collection[str]) -> None:
+    unknown = [name for name in names or [] if name not in known]
+    if unknown:
+        among = ", ".join(sorted(known))
+        raise RefusedError(
+            one_line(f"{option}: There is no '{n}'; there is {among}") for n in unknown
+        )
+
+
+def _explain(given: Arguments) -> int:
+    def ask(bench: Bench, progress: Progress) -> str:
+        return bench.model.explain(bench.job_text, top=given.top, progress=progress).text
+
+    def lay_out(bench: Bench, text: str) -> None:
+        show(*_show.explanation(Explanation(text), bench.job, _names(bench)))
+
+    return _answer(given, ask, lay_out)
+
+
+def _answer(
+    given: Arguments, ask: Callable[[Bench, Progress], str], lay_out: Callable[[Bench, str], None]
+) -> int:
+    """Puts a question about a job and shows what comes back."""
+    with Patience() as patience:
+        bench = Bench(given.job, _sources(given), patience)
+        try:
+            text = ask(bench, patience)
+        except Error as error:
+            if error.code == int(Code.NO_STEP):
+                complain([one_line(str(problem)) for problem in error.problems])
+                return FINDINGS
+            if error.code >= int(Code.ARGUMENT):
+                raise
+            raise bench.refusal(error) from None
+    if given.json:
+        write_exactly(text)
+    else:
+        lay_out(bench, text)
+    complain([one_line(str(warning)) for warning in json.loads(text).get("warnings", [])])
+    return FINE
+
+
+def _deck(given: Arguments) -> int:
+    file = given.vehicle_file
+    text = read_file(file)
+    parse(file, text, "vehicle")
+    model = build_model(file, text, _sources(given))
+    ask = model.solve if given.json else model.spice_deck
+    try:
+        answer = ask(dict(given.state), given.mode, given.lift, isolated=given.isolated)
+    except Error as error:
+        raise RefusedError(one_line(str(problem)) for problem in error.problems) from None
+    write_exactly(answer if isinstance(answer, str) else answer.text)
+    return FINE
+
+
+def _names(bench: Bench) -> Names:
+    return Names(bench.vehicle, bench.instruments, bench.model.summary())
+
+
+def _sources(given: Arguments) -> Sources:
+    return Sources(getattr(given, "vehicle", None), given.kinds, given.rates, given.instruments)
+
+
+# -- command line ----------------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="faultloom",
+        description="Finds the electrical fault in a cart that will not run, from a few readings.",
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"faultloom {version}")
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+
+    check = _command(
+        commands, "check", _check, "check documents and wire lists, all problems one a line"
+    )
+    check.add_argument(
+        "files", metavar="FILE", nargs="+", help="documents in JSON or run lists in .csv"
+    )
+    _add_vehicle(check)
+
+    rank = _command(commands, "rank", _rank, "show what is probably broken")
+    _add_job(rank)
+    rank.add_argument(
+        "--top", type=_count, default=10, metavar="N", help="most suspects to show (10)"
+    )
+
+    step = _command(commands, "next", _next, "show what to test or repair next")
+    _add_job(step)
+    step.add_argument(
+        "--use",
+        action="append",
+        metavar="ID",
+        help="instrument at hand, in place of the job's list",
+    )
+    step.add_argument(
+        "--keep-closed", action="append", metavar="ZONE", help="place that must stay closed"
+    )
+    step.add_argument(
+        "--pack-off", action="store_true", help="only what can be done with the pack disconnected"
+    )
+    step.add_argument("--others", type=_count, metavar="N", help="how many runners-up to show (3)")
+
+    explain = _command(
+        commands, "explain", _explain, "show what each reading says for and against the suspects"
+    )
+    _add_job(explain)
+    explain.add_argument(
+        "--top", type=_count, default=6, metavar="N", help="most suspects to weigh (6)"
+    )
+
+    deck = _command(commands, "deck", _deck, "write the circuit in one situation as a SPICE deck")
+    deck.add_argument("vehicle_file", metavar="VEHICLE", help="vehicle document")
+    deck.add_argument(
+        "--state",
+        action="append",
+        type=_setting,
+        default=[],
+        metavar="CONTROL=POSITION",
+        help="a control that is moved",
+    )
+    deck.add_argument(
+        "--mode", action="append", default=[], metavar="COMPONENT/MODE", help="something broken"
+    )
+    deck.add_argument(
+        "--lift", action="append", default=[], metavar="WIRE:END", help="a wire end taken off"
+    )
+    deck.add_argument("--isolated", action="store_true", help="with the pack isolated")
+    return parser
+
+
+def _command(
+    commands: Any, name: str, run: Callable[[Arguments], int], help_text: str
+) -> argparse.ArgumentParser:
+    sentence = help_text[0].upper() + help_text[1:] + "."
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=help_text, description=sentence, allow_abbrev=False
+    )
+    parser.set_defaults(command=run)
+    in_json = "the solved circuit" if name == "deck" else "the answer"
+    parser.add_argument("--json", action="store_true", help=f"write {in_json} as JSON")
+    for option in ("kinds", "rates", "instruments"):
+        parser.add_argument(
+            f"--{option}", metavar="FILE", help=f"{option} in place of the shipped ones"
+        )
+    return parser
+
+
+def _add_vehicle(parser: argparse.ArgumentParser) -> None:
+    where = "by its id in ../vehicles beside the job, else in the shipped data"
+    parser.add_argument("--vehicle", metavar="FILE", help=f"vehicle of the job (found {where})")
+
+
+def _add_job(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB", help="job document, - for standard input")
+    _add_vehicle(parser)
+
+
+def _count(text: str) -> int:
+    if text.isascii() and text.isdigit() and 1 <= int(text) <= 1000:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1 to 1000")
+
+
+def _setting(text: str) -> tuple[str, str]:
+    control, sign, position = text.partition("=")
+    if control and sign and position:
+        return control, position
+    raise argparse.ArgumentTypeError(
+        f"'{text}' is not of the form CONTROL=POSITION, such as key=on"
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,103 @@
+"""A cart small enough to see through, and a job on it, for the tests of the package.
+
+    BAT1 + --W1-- S1 (key) --W2-- H1 (lamp) --W3-- BAT1 -
+"""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+Document = dict[str, Any]
+
+_VEHICLE: Document = {
+    "format": "faultloom.vehicle",
+    "version": "1.0",
+    "id": "small-cart",
+    "title": "A lamp on a switch",
+    "source": "invented for tests",
+    "license": "CC0-1.0",
+    "nominal_volt": 12,
+    "datum": "BAT1.negative",
+    "leakage_ohm": 1e8,
+    "run_state": {"key": "on"},
+    "isolation": {"lift": ["W1:from"]},
+    "controls": {
+        "key": {
+            "title": "Key",
+            "positions": ["off", "on"],
+            "rest": "off",
+            "order": 1,
+            "minutes": 0.1,
+            "needs_helper": False,
+        }
+    },
+    "zones": {
+        "bay": {"title": "Bay", "open_minutes": 1, "close_minutes": 1, "cautions": []},
+        "dash": {"title": "Dash", "open_minutes": 8, "close_minutes": 6, "cautions": []},
+    },
+    "looms": {"loom": {"title": "Loom", "zones": ["bay", "dash"]}},
+    "connectors": {},
+    "parts": {
+        "BAT1": {"kind": "battery_block_12", "title": "Battery", "zone": "bay"},
+        "H1": {"kind": "dash_lamp", "title": "Lamp", "zone": "dash"},
+        "S1": {
+            "kind": "key_switch",
+            "title": "Key switch",
+            "zone": "dash",
+            "operated_when": {"key": ["on"]},
+        },
+    },
+    "wires": {
+        "W1": {"from": "BAT1.positive", "to": "S1.in"},
+        "W2": {"from": "S1.out", "to": "H1.plus"},
+        "W3": {"from": "H1.minus", "to": "BAT1.negative"},
+    },
+}
+for _wire in _VEHICLE["wires"].values():
+    _wire.update({"gauge_awg": 16, "length_metre": 1.0, "loom": "loom", "zone": "bay"})
+    _wire["class"] = "control"
+
+_ON = {"key": "on"}
+
+
+def _volts(entry: str, red: str, volts: float) -> Document:
+    return {
+        "id": entry,
+        "type": "reading",
+        "instrument": "meter",
+        "red": red,
+        "black": "BAT1.negative",
+        "state": _ON,
+        "volts": volts,
+    }
+
+
+# The lamp is dark and there is no voltage behind the key: S1 or W2, read three times with one slip.
+_JOB: Document = {
+    "format": "faultloom.job",
+    "version": "1.0",
+    "id": "dark-lamp",
+    "title": "Lamp stays dark",
+    "vehicle": "small-cart",
+    "exposure_hours": 500,
+    "environment": "outdoor",
+    "entries": [
+        {"id": "lamp", "type": "sign", "part": "H1", "sign": "lit", "state": _ON, "outcome": "no"},
+        _volts("feed", "S1.in", 12.7),
+        _volts("behind", "S1.out", 0.02),
+        _volts("again", "S1.out", 0.01),
+        _volts("plus", "H1.plus", 12.6),
+        {"id": "seen", "type": "look", "component": "W3", "outcome": "clean"},
+    ],
+}
+
+
+def small_vehicle() -> Document:
+    """A copy of the vehicle, to be changed at will."""
+    return copy.deepcopy(_VEHICLE)
+
+
+def small_job() -> Document:
+    """A copy of the job, to be changed at will."""
+    return copy.deepcopy(_JOB)

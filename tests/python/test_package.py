@@ -1,0 +1,395 @@
+"""The typed package: what it returns, who owns it, how it fails, and that its types are true."""
+
+from __future__ import annotations
+
+import doctest
+import gc
+import importlib
+import json
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import faultloom
+import numpy as np
+import pytest
+from faultloom import _core
+from faultloom.errors import Code
+from small_cart import small_job, small_vehicle
+
+ROOT = Path(__file__).resolve().parents[2]
+DATA = faultloom.data_path()
+JOBS = sorted((DATA / "jobs").glob("*.json"))
+
+
+@pytest.fixture(scope="module")
+def cart() -> faultloom.Model:
+    return faultloom.Model(small_vehicle())
+
+
+@pytest.fixture(scope="module")
+def tug() -> faultloom.Model:
+    return faultloom.Model.shipped("mulch-tug")
+
+
+# -- documents in ----------------------------------------------------------------------------------
+
+
+def test_a_document_may_be_a_path_a_text_bytes_or_an_object(tmp_path: Path) -> None:
+    vehicle = small_vehicle()
+    text = json.dumps(vehicle)
+    path = tmp_path / "cart.json"
+    path.write_text(text, encoding="utf-8")
+    forms: list[faultloom.Document] = [path, str(path), text, text.encode(), vehicle]
+    summaries = {faultloom.Model(form).summary().text for form in forms}
+    assert len(summaries) == 1
+
+
+def test_numbers_of_numpy_are_taken_in_a_document(cart: faultloom.Model) -> None:
+    job = small_job()
+    plain = cart.rank(job).text
+    job["entries"][1]["volts"] = np.float64(job["entries"][1]["volts"])
+    job["exposure_hours"] = np.int64(job["exposure_hours"])
+    assert cart.rank(job).text == plain
+
+
+def test_what_has_no_json_form_is_a_type_error(cart: faultloom.Model) -> None:
+    with pytest.raises(TypeError, match="set has no JSON form"):
+        cart.rank({"entries": {1, 2}})
+
+
+def test_a_missing_file_is_an_os_error() -> None:
+    with pytest.raises(FileNotFoundError):
+        faultloom.Model("no-such-file.json")
+
+
+def test_shipped_documents_are_found() -> None:
+    assert faultloom.find_vehicle("mulch-tug") == DATA / "vehicles" / "mulch-tug.json"
+    with pytest.raises(FileNotFoundError, match=r"no-such-cart\.json"):
+        faultloom.find_vehicle("no-such-cart")
+
+
+def test_the_vehicle_beside_a_job_comes_before_the_shipped_one(tmp_path: Path) -> None:
+    (tmp_path / "vehicles").mkdir()
+    (tmp_path / "jobs").mkdir()
+    beside = tmp_path / "vehicles" / "mulch-tug.json"
+    beside.write_text("{}", encoding="utf-8")
+    assert faultloom.find_vehicle("mulch-tug", tmp_path / "jobs" / "a.json") == beside
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
+def test_shipped_jobs_are_clean(path: Path) -> None:
+    assert faultloom.check_document(path) == []
+
+
+# -- answers out -----------------------------------------------------------------------------------
+
+
+def test_a_summary_counts_what_it_lists(cart: faultloom.Model) -> None:
+    summary = cart.summary()
+    assert summary.id == "small-cart"
+    assert summary.nominal_volt == 12
+    assert summary.counts["terminals"] == len(cart.terminals) == len(summary["terminals"])
+    assert summary.counts["modes"] == len(cart.modes)
+    assert [c.id for c in summary.controls] == ["key"]
+    assert summary.controls[0].positions == ("off", "on")
+    assert {c.id for c in summary.components} >= {"BAT1", "H1", "S1", "W1", "W1:from", "W1:to"}
+
+
+def test_volts_follow_the_key(cart: faultloom.Model) -> None:
+    off = dict(zip(cart.terminals, cart.terminal_volts(), strict=True))
+    on = dict(zip(cart.terminals, cart.terminal_volts({"key": "on"}), strict=True))
+    broken = cart.terminal_volts({"key": "on"}, modes=["W2/open"])
+    assert off["BAT1.negative"] == on["BAT1.negative"] == 0.0
+    assert off["H1.plus"] < 0.5 < 12 < on["H1.plus"] < on["BAT1.positive"]
+    assert broken[cart.terminals.index("H1.plus")] < 0.5
+    assert broken[cart.terminals.index("S1.out")] > 12
+    lifted = cart.terminal_volts({"key": "on"}, lifted=["W1:from"])
+    isolated = cart.terminal_volts({"key": "on"}, isolated=True)
+    assert lifted.tolist() == isolated.tolist()
+
+
+def test_a_solution_agrees_with_the_array(cart: faultloom.Model) -> None:
+    solution = cart.solve({"key": "on"})
+    volts = cart.terminal_volts({"key": "on"})
+    assert [solution.volts[name] for name in cart.terminals] == volts.tolist()
+    assert solution.signs["H1.lit"] == "yes"
+    assert not solution.chatters
+    assert solution.amps["W1"] > 0
+    assert "closed" in solution.contacts.values()
+
+
+def test_arrays_own_their_numbers() -> None:
+    model = faultloom.Model(small_vehicle())
+    arrays = [model.terminal_volts(), model.mode_priors(), model.mode_posteriors(small_job())]
+    copies = [array.tolist() for array in arrays]
+    del model
+    gc.collect()
+    for array, copy in zip(arrays, copies, strict=True):
+        assert array.dtype == np.float64
+        assert array.ndim == 1
+        assert array.flags.c_contiguous
+        assert array.flags.writeable
+        assert array.tolist() == copy
+        array += 1.0
+
+
+def test_priors_depend_on_the_job(cart: faultloom.Model) -> None:
+    short, long = small_job(), small_job()
+    long["exposure_hours"] = 10 * short["exposure_hours"]
+    priors = cart.mode_priors(short)
+    assert len(priors) == len(cart.modes) == len(cart.mode_priors())
+    assert (priors > 0).all()
+    assert (cart.mode_priors(long) > priors).all()
+
+
+def test_posteriors_agree_with_the_ranking(cart: faultloom.Model) -> None:
+    posteriors = dict(zip(cart.modes, cart.mode_posteriors(small_job()), strict=True))
+    for component in cart.rank(small_job()).components:
+        for mode in component.modes:
+            # The array is worked out a little finer than the list.
+            assert posteriors[f"{component.id}/{mode.id}"] == pytest.approx(
+                mode.probability, rel=1e-6, abs=1e-9
+            )
+
+
+def test_a_ranking_is_typed_and_a_mapping(cart: faultloom.Model) -> None:
+    ranking = cart.rank(small_job(), top=5)
+    assert ranking["format"] == "faultloom.ranking"
+    assert json.loads(ranking.text) == dict(ranking)
+    assert len(ranking.components) == len(ranking.wires) - 2 == 5
+    assert ranking.job == "dark-lamp"
+    assert ranking.vehicle == "small-cart"
+    shares = [c.probability for c in ranking.components]
+    assert shares == sorted(shares, reverse=True)
+    entry = ranking.entries[0]
+    assert entry.id == "lamp"
+    assert entry.used
+    assert entry.misreading is not None
+    assert repr(ranking) == "<Ranking dark-lamp>"
+
+
+def test_an_explanation_weighs_each_entry(cart: faultloom.Model) -> None:
+    explanation = cart.explain(small_job(), top=3)
+    assert len(explanation.suspects) == 3
+    suspects = {s.id for s in explanation.suspects}
+    for entry in explanation.entries:
+        assert set(entry.weights) == suspects
+    feed = next(e for e in explanation.entries if e.id == "feed")
+    assert feed.expected
+    assert all(expected.text.endswith("V") for expected in feed.expected)
+
+
+def test_advice_names_a_step_and_what_it_may_show(tug: faultloom.Model) -> None:
+    advice = tug.next_step(DATA / "jobs" / "compost-yard-dead-tug.json", alternatives=2)
+    assert len(advice.alternatives) <= 2
+    assert advice.step.minutes > 0
+    assert advice.repair_only_usd > 0
+    for step in (advice.step, *advice.alternatives):
+        assert step.type in ("reading", "sign", "look", "repair", "verify")
+        if step.outcomes:
+            assert sum(o.probability for o in step.outcomes) == pytest.approx(1, abs=1e-6)
+        totals = [s.expected_total_usd for s in (advice.step, *advice.alternatives)]
+        assert totals == sorted(totals)
+
+
+def test_advice_keeps_to_the_instruments(tug: faultloom.Model) -> None:
+    job = DATA / "jobs" / "compost-yard-dead-tug.json"
+    advice = tug.next_step(job, instruments=["clamp"], alternatives=10)
+    used = {s.instrument for s in (advice.step, *advice.alternatives)}
+    assert used <= {"", "clamp"}
+
+
+def test_a_deck_is_one(cart: faultloom.Model) -> None:
+    deck = cart.spice_deck({"key": "on"}, modes=["W2/open"])
+    assert deck.rstrip().lower().endswith(".end")
+    assert deck != cart.spice_deck({"key": "on"})
+
+
+def test_a_run_list_becomes_a_skeleton() -> None:
+    csv = (DATA / "jobs" / "garden_run_list.csv").read_bytes()
+    skeleton = json.loads(faultloom.vehicle_from_run_list(csv, "garden"))
+    assert skeleton["format"] == "faultloom.vehicle"
+    assert skeleton["id"] == "garden"
+    assert len(skeleton["wires"]) == csv.count(b"\n") - 1
+
+
+# -- errors ----------------------------------------------------------------------------------------
+
+
+def test_an_error_carries_every_problem() -> None:
+    job = small_job()
+    job["entries"][0]["part"] = "H2"
+    job["entries"][1]["red"] = "S1.inn"
+    with pytest.raises(faultloom.Error) as caught:
+        faultloom.Model(small_vehicle()).rank(job)
+    error = caught.value
+    assert isinstance(error, ValueError)
+    assert len(error.problems) == 2
+    assert error.code == Code.REFERENCE
+    assert error.name == "reference"
+    assert error.pointer == error.problems[0].pointer == "/entries/0/part"
+    assert "'S1.inn'" in error.problems[1].message
+    assert str(error).endswith("and 1 more")
+    assert str(error.problems[1]).endswith("(/entries/1/red)")
+
+
+def test_codes_are_those_of_the_library() -> None:
+    table = _core.error_codes()
+    assert {name.upper(): number for number, name, _ in table} == {c.name: c.value for c in Code}
+    assert all(meaning for _, _, meaning in table)
+
+
+def test_an_empty_document_is_not_the_default() -> None:
+    with pytest.raises(faultloom.Error) as caught:
+        faultloom.Model(small_vehicle(), rates=b"")
+    assert caught.value.code == Code.SYNTAX
+    with pytest.raises(faultloom.Error):
+        faultloom.Model(small_vehicle()).mode_priors(b"")
+
+
+def test_problems_name_the_document_at_fault() -> None:
+    with pytest.raises(faultloom.Error, match="rates document"):
+        faultloom.Model(small_vehicle(), rates={"format": "faultloom.rates"})
+
+
+# -- long work -------------------------------------------------------------------------------------
+
+
+def test_progress_is_told_and_may_stop(cart: faultloom.Model) -> None:
+    shares: list[float] = []
+    cart.rank(small_job(), progress=shares.append)
+    assert shares
+    assert all(0 <= share <= 1 for share in shares)
+    with pytest.raises(faultloom.Error) as caught:
+        cart.rank(small_job(), progress=lambda _: False)
+    assert caught.value.code == Code.CANCELLED
+    assert cart.rank(small_job()).components
+
+
+def test_what_progress_raises_comes_through(cart: faultloom.Model) -> None:
+    def refuse(share: float) -> None:
+        raise LookupError(f"at {share}")
+
+    calls = (cart.rank, cart.explain, cart.next_step, cart.mode_posteriors)
+    for call in calls:
+        with pytest.raises(LookupError, match="at 0"):
+            call(small_job(), progress=refuse)
+    with pytest.raises(LookupError):
+        faultloom.Model(small_vehicle(), progress=refuse)
+
+
+def test_threads_share_a_model(tug: faultloom.Model) -> None:
+    job = DATA / "jobs" / "compost-yard-dead-tug.json"
+    expected = tug.rank(job).text
+    answers: list[str] = []
+    threads = [
+        threading.Thread(target=lambda: answers.append(tug.rank(job).text)) for _ in range(4)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert answers == [expected] * 4
+
+
+def test_other_threads_run_during_the_work() -> None:
+    ticks = 0
+    done = threading.Event()
+
+    def tick() -> None:
+        nonlocal ticks
+        while not done.is_set():
+            ticks += 1
+            time.sleep(0.001)
+
+    ticker = threading.Thread(target=tick)
+    model = faultloom.Model.shipped("seedling-hauler")
+    ticker.start()
+    try:
+        before = ticks
+        model.rank(DATA / "jobs" / "rose-walk-no-click.json")
+        after = ticks
+    finally:
+        done.set()
+        ticker.join()
+    assert after - before > 5
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent differently there")
+def test_ctrl_c_stops_the_work() -> None:
+    program = (
+        "import faultloom, sys\n"
+        "model = faultloom.Model.shipped('seedling-hauler')\n"
+        "job = faultloom.data_path() / 'jobs' / 'rose-walk-no-click.json'\n"
+        "print('ready', flush=True)\n"
+        "try:\n"
+        "    while True:\n"
+        "        faultloom.Model.shipped('seedling-hauler').rank(job)\n"
+        "except KeyboardInterrupt:\n"
+        "    print('stopped')\n"
+    )
+    process = subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    assert process.stdout.readline() == "ready\n"
+    time.sleep(0.3)
+    begun = time.monotonic()
+    process.send_signal(signal.SIGINT)
+    rest, _ = process.communicate(timeout=30)
+    assert rest == "stopped\n"
+    assert time.monotonic() - begun < 5
+
+
+# -- the package itself ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["", ".model", ".documents", ".errors", ".answers"])
+def test_examples_in_the_documentation_run(name: str) -> None:
+    module = importlib.import_module(f"faultloom{name}")
+    result = doctest.testmod(module)
+    assert result.failed == 0
+    assert result.attempted > 0 or name in (".errors", ".answers")
+
+
+def test_all_that_is_exported_exists() -> None:
+    for name in faultloom.__all__:
+        assert getattr(faultloom, name) is not None
+    assert re.fullmatch(r"\d+\.\d+\.\d+", faultloom.__version__)
+
+
+def test_arguments_of_the_native_module_have_the_names_of_the_stub() -> None:
+    core = _core.Model(vehicle=json.dumps(small_vehicle()), kinds=None, rates=None, progress=None)
+    job = json.dumps(small_job())
+    assert core.lint(progress=None) == []
+    assert len(core.mode_priors(job=job)) == len(core.mode_posteriors(job=job, progress=None))
+    assert len(core.terminal_volts(situation="{}")) == len(core.terminal_names())
+    assert core.solve_json(situation="{}").startswith("{")
+    assert core.spice_deck(situation="{}")
+    for call in (core.rank_json, core.next_json, core.explain_json):
+        assert call(job=job, options="", progress=None).startswith("{")
+    assert _core.check_document(text=job, kinds=None) == []
+    assert _core.vehicle_from_run_list(csv="wire,from,to\nW1,A.x,B.y\n", vehicle_id="v")
+
+
+def test_the_stub_is_true(tmp_path: Path) -> None:
+    pytest.importorskip("mypy")
+    allowed = tmp_path / "allowed"
+    allowed.write_text("faultloom._core.Model\n", encoding="utf-8")  # the metaclass of pybind11
+    command = [sys.executable, "-m", "mypy.stubtest", "faultloom._core", "--allowlist", allowed]
+    result = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
+    assert result.returncode == 0, result.stdout
+
+
+def test_the_types_hold(tmp_path: Path) -> None:
+    pytest.importorskip("mypy")
+    sources = [ROOT / "bindings" / "python" / "faultloom", ROOT / "examples" / "python"]
+    command = [sys.executable, "-m", "mypy", "--strict", "--cache-dir", str(tmp_path), *map(str, sources)]
+    environment = {"MYPYPATH": str(ROOT / "bindings" / "python"), "PATH": ""}
+    result = subprocess.run(
+        command, capture_output=True, text=True, check=False, cwd=tmp_path, env=environment
+    )
+    assert result.returncode == 0, result.stdout
