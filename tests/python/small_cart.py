@@ -1,6 +1,6 @@
 """A cart small enough to see through, and a job on it, for the tests of the package.
 
-    BAT1 + --W1-- S1 (key) --W2-- H1 (lamp) --W3-- BAT1 -
+BAT1 + --W1-- S1 (key) --W2-- H1 (lamp) --W3-- BAT1 -
 """
 
 from __future__ import annotations

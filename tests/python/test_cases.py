@@ -1,4 +1,4 @@
-"""The reference cases of tests/cases through the Python package; the format is in the README there."""
+"""The reference cases of tests/cases through the Python package; their README has the format."""
 
 from __future__ import annotations
 
@@ -47,7 +47,9 @@ def check(answer: Any, expected: dict[str, Any]) -> None:
     """Raises AssertionError unless the answer is as expected."""
     assert expected.keys() <= CHECKS, f"unknown check in {expected}"
     assert expected.keys() & {"equals", "near", "at_least", "at_most"}, f"no check in {expected}"
-    assert ("near" in expected) == ("tolerance" in expected), f"near without tolerance in {expected}"
+    assert ("near" in expected) == ("tolerance" in expected), (
+        f"near without tolerance in {expected}"
+    )
     pointer = expected["pointer"]
     try:
         value = resolve(answer, pointer)
@@ -63,7 +65,9 @@ def check(answer: Any, expected: dict[str, Any]) -> None:
             assert is_number(value), f"{pointer} is {value!r}, not a number"
     if "near" in expected:
         distance = abs(value - expected["near"])
-        assert distance <= expected["tolerance"], f"{pointer} is {value}, {distance} from {expected['near']}"
+        assert distance <= expected["tolerance"], (
+            f"{pointer} is {value}, {distance} from {expected['near']}"
+        )
     if "at_least" in expected:
         assert value >= expected["at_least"], f"{pointer} is {value}"
     if "at_most" in expected:

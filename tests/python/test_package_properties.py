@@ -10,6 +10,7 @@ import faultloom
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from small_cart import Document, small_job, small_vehicle
 
 CART = faultloom.Model(small_vehicle())
@@ -36,7 +37,11 @@ def entries(draw: st.DrawFn) -> list[Document]:
                 entry |= {"type": "reading", "instrument": "meter", "volts": draw(volts)}
                 entry |= {"red": draw(st.sampled_from(CART.terminals)), "black": "BAT1.negative"}
             case "lamp":
-                entry |= {"type": "reading", "instrument": "filament_lamp", "black": "BAT1.negative"}
+                entry |= {
+                    "type": "reading",
+                    "instrument": "filament_lamp",
+                    "black": "BAT1.negative",
+                }
                 entry |= {"red": draw(st.sampled_from(CART.terminals))}
                 entry["outcome"] = draw(st.sampled_from(["bright", "dim", "dark", "not_sure"]))
             case "sign":
@@ -67,7 +72,9 @@ def by_id(ranking: faultloom.Ranking) -> dict[str, Any]:
 
 @quietly
 @given(entries(), st.randoms(use_true_random=False))
-def test_the_order_of_evidence_does_not_matter(found: list[Document], random: random.Random) -> None:
+def test_the_order_of_evidence_does_not_matter(
+    found: list[Document], random: random.Random
+) -> None:
     ranking = CART.rank(job_with(found))
     shuffled = list(found)
     random.shuffle(shuffled)
@@ -85,7 +92,9 @@ def test_the_order_of_evidence_does_not_matter_on_a_shipped_job() -> None:
 
 @quietly
 @given(entries(), st.sampled_from(["not_sure", "cannot_reach"]), st.data())
-def test_not_knowing_changes_nothing(found: list[Document], outcome: str, data: st.DataObject) -> None:
+def test_not_knowing_changes_nothing(
+    found: list[Document], outcome: str, data: st.DataObject
+) -> None:
     unsure: list[Document] = [
         {"id": "u", "type": "look", "component": "W2", "outcome": outcome},
         {"id": "u", "type": "sign", "part": "H1", "sign": "lit", "state": {}, "outcome": outcome},
@@ -144,7 +153,8 @@ def test_names_mean_nothing(found: list[Document], old: str, new: str) -> None:
         end.replace(f"{old}:", f"{new}:") for end in vehicle["isolation"]["lift"]
     ]
     renamed = [
-        {**e, "component": e["component"].replace(old, new)} if "component" in e else e for e in found
+        {**e, "component": e["component"].replace(old, new)} if "component" in e else e
+        for e in found
     ]
     ranking = CART.rank(job_with(found), top=1000)
     again = faultloom.Model(vehicle).rank(job_with(renamed), top=1000)
@@ -166,7 +176,9 @@ def mixed(value: Any, random: random.Random) -> Any:
 
 @quietly
 @given(entries(), st.randoms(use_true_random=False))
-def test_a_document_written_and_read_is_the_same(found: list[Document], random: random.Random) -> None:
+def test_a_document_written_and_read_is_the_same(
+    found: list[Document], random: random.Random
+) -> None:
     job = job_with(found)
     vehicle = small_vehicle()
     model = faultloom.Model(json.dumps(mixed(vehicle, random), indent=random.choice([None, 1, 4])))

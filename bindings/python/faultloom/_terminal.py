@@ -16,6 +16,7 @@ BAR_STROKE = "\N{BOX DRAWINGS HEAVY HORIZONTAL}"
 _WIDTH = 80
 _NARROWEST = 40
 _PATIENCE_S = 1.0
+_STROKES = 100
 
 
 def plain_console(stream: TextIO) -> Console:
@@ -77,6 +78,7 @@ class Patience:
 
     def __call__(self, share: float) -> None:
         """Takes note of the share done."""
+        done = round(_STROKES * share)
         if (
             self._bar is None
             and sys.stderr.isatty()
@@ -88,7 +90,7 @@ class Patience:
                 TextColumn("{task.percentage:3.0f} %"),
             )
             self._bar = Progress(*columns, console=plain_console(sys.stderr), transient=True)
-            self._bar.add_task("", total=1.0)
+            self._bar.add_task("", total=_STROKES, completed=done)
             self._bar.start()
         if self._bar is not None:
-            self._bar.update(self._bar.task_ids[0], completed=share)
+            self._bar.update(self._bar.task_ids[0], completed=done)
