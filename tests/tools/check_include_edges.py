@@ -21,8 +21,8 @@ ALLOWED: dict[str, set[str]] = {
     "advice": {"base", "vehicle", "circuit", "readings", "rates", "belief"},
     "fleet": {"base", "vehicle", "circuit", "readings", "rates", "belief", "advice"},
 }
-ALLOWED["documents"] = set(ALLOWED)
 ALLOWED["report"] = set(ALLOWED)
+ALLOWED["documents"] = set(ALLOWED)
 
 INCLUDE = re.compile(r'^\s*#\s*include\s*([<"])([^>"]+)[>"]')
 SUFFIXES = {".cpp", ".hpp", ".h", ".def"}

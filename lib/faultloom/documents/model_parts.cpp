@@ -11,6 +11,8 @@
 namespace faultloom::documents {
 namespace {
 
+constexpr std::size_t most_idle = 4;
+
 std::string_view or_shipped(std::string_view text, std::string_view name) {
   return text.empty() ? embedded_document(name) : text;
 }
@@ -45,6 +47,7 @@ Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
                      [&] { return read_cautions(or_shipped(sources.cautions, "cautions")); })),
       circuit(vehicle),
       candidates(circuit) {
+  idle_.reserve(most_idle);  // handing a work space back must not need memory
   std::vector<Problem> problems;
   check_references(vehicle, instruments, cautions, rates, problems);
   throw_if_any(problems);
@@ -64,10 +67,10 @@ Model::Parts::Borrowed Model::Parts::borrow() const {
 }
 
 Model::Parts::Borrowed::~Borrowed() {
-  if (!belief_) return;
-  constexpr std::size_t most_kept = 4;
+  // Work cut short by an exception may have left its caches half filled.
+  if (!belief_ || std::uncaught_exceptions() > unwinding_) return;
   const std::scoped_lock guard(parts_->lock_);
-  if (parts_->idle_.size() < most_kept) parts_->idle_.push_back(std::move(belief_));
+  if (parts_->idle_.size() < most_idle) parts_->idle_.push_back(std::move(belief_));
 }
 
 Job Model::Parts::job(std::string_view text) const { return read_job(text, vehicle, instruments); }

@@ -4,6 +4,7 @@
 #include <faultloom/documents/cautions_reader.hpp>
 #include <faultloom/documents/job_reader.hpp>
 #include <faultloom/documents/model.hpp>
+#include <exception>
 #include <memory>
 #include <mutex>
 #include <vector>
@@ -38,6 +39,7 @@ struct Model::Parts {
    private:
     const Parts* parts_;
     std::unique_ptr<belief::Belief> belief_;
+    int unwinding_ = std::uncaught_exceptions();
   };
   [[nodiscard]] Borrowed borrow() const;
   [[nodiscard]] Job job(std::string_view text) const;

@@ -51,7 +51,7 @@ Problem problem_of(const std::string& entry) {
 TEST(JobReader, HeadAndMeans) {
   const auto job = read(
       "", R"("complaint":"dead","exposure_hours":120,"environment":"wet","labour_usd_per_hour":95,
-    "opened_zones":["dash","seat","dash"],"instruments":["lamp","meter"],)");
+    "opened_zones":["dash","seat"],"instruments":["lamp","meter"],)");
   EXPECT_EQ(job.id, "J1");
   EXPECT_EQ(job.title, "Cart 3");
   EXPECT_EQ(job.vehicle_id, "small-cart");
