@@ -21,6 +21,7 @@ std::vector<Step::Leader> leaders(std::span<const Hypothesis> hypotheses,
     for (const auto c : hypotheses[h].components) by_component[c] += weights[h];
   }
   std::vector<Step::Leader> list;
+  list.reserve(by_component.size());
   for (const auto& [c, w] : by_component) list.push_back({c, whole > 0 ? w / whole : 0});
   std::stable_sort(list.begin(), list.end(),
                    [](const auto& a, const auto& b) { return a.probability > b.probability; });

@@ -26,7 +26,7 @@ Adjacency adjacency(std::int32_t node_count,
 /// Joins a node's neighbours to each other and removes the node.
 std::vector<std::int32_t> remove_node(Adjacency& graph, std::int32_t node) {
   auto& star = graph[static_cast<std::size_t>(node)];
-  const std::vector<std::int32_t> neighbours(star.begin(), star.end());
+  std::vector<std::int32_t> neighbours(star.begin(), star.end());
   for (const auto a : neighbours) {
     graph[static_cast<std::size_t>(a)].erase(node);
     for (const auto b : neighbours)

@@ -179,14 +179,14 @@ double Solver::known_volt(Index terminal) const {
   return rank < 0 ? 0.0 : volts_[at(rank)];
 }
 
-bool Solver::atom_value(Index index, bool before) {
-  const auto& atom = circuit_->vehicle().atoms[at(index)];
+bool Solver::atom_value(Index atom_index, bool before) {
+  const auto& atom = circuit_->vehicle().atoms[at(atom_index)];
   double factor = 1;
   double sign = 1;
   for (const auto& o : *overrides_) {
     if (o.threshold_factor == 1 && !o.reversed) continue;
     const auto& element = circuit_->vehicle().elements[at(o.element)];
-    if (std::find(element.atoms.begin(), element.atoms.end(), index) == element.atoms.end())
+    if (std::find(element.atoms.begin(), element.atoms.end(), atom_index) == element.atoms.end())
       continue;
     factor *= o.threshold_factor;
     // A source turned round has no atom of its own; only a diode senses along its own direction.

@@ -109,7 +109,7 @@ class Solver {
                               const vehicle::ControlState& positions, const Bits& atoms) const;
   void contacts_from(const StageData& stage, const Bits& atoms, Bits& closed) const;
   void update_atoms(Bits& atoms);
-  [[nodiscard]] bool atom_value(Index atom, bool before);
+  [[nodiscard]] bool atom_value(Index atom_index, bool before);
   void settle_cycle(StageData& stage, Settled& result);
   void resolve_cycle(const std::vector<std::pair<Bits, Bits>>& history, std::size_t from,
                      Settled& result) const;

@@ -218,7 +218,9 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
 
 std::string step_text(const AnswerContext& context, const advice::Step& step) {
   const auto& v = context.vehicle;
-  const auto with_state = [&](std::string text) { return text + "; " + state_text(v, step.state); };
+  const auto with_state = [&](const std::string& text) {
+    return text + "; " + state_text(v, step.state);
+  };
   switch (step.type) {
     case advice::Step::Type::reading: {
       const auto& i = context.instruments.instruments[static_cast<std::size_t>(step.instrument)];

@@ -163,7 +163,8 @@ class Reader {
       const bool elsewhere = std::any_of(types.begin(), types.end(),
                                          [&](const TypeFields& t) { return has_field(t, name); });
       if (elsewhere && !has_field(type, name))
-        add(Code::schema, fmt::format("A {} has no '{}'", type.name, name), pointer + "/" + name);
+        add(Code::schema, fmt::format("A {} has no '{}'", type.name, name),
+            fmt::format("{}/{}", pointer, name));
     }
   }
 

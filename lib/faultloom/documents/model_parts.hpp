@@ -1,10 +1,10 @@
 #pragma once
 
+#include <exception>
 #include <faultloom/belief/belief.hpp>
 #include <faultloom/documents/cautions_reader.hpp>
 #include <faultloom/documents/job_reader.hpp>
 #include <faultloom/documents/model.hpp>
-#include <exception>
 #include <memory>
 #include <mutex>
 #include <vector>

@@ -9,8 +9,6 @@
 namespace faultloom::reports {
 namespace {
 
-using vehicle::none;
-
 std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 
 /// Printable ASCII on one line; a line break in a title would let the rest of it be read as statements.
