@@ -143,7 +143,8 @@ std::string problems_json(const std::vector<Problem>& problems) {
                     {"number", static_cast<int>(p.code)},
                     {"message", p.message},
                     {"pointer", p.pointer}});
-  return list.dump(2) + "\n";
+  // Messages quote the input, which may not be UTF-8.
+  return list.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";
 }
 
 }  // namespace faultloom::documents
