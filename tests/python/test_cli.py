@@ -485,7 +485,9 @@ def test_ctrl_c_ends_with_130() -> None:
     # Reads standard input for ever, so the signal meets the command at work.
     command = [sys.executable, "-m", "faultloom", "rank", "-"]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-    with subprocess.Popen(command, **pipes) as process:  # type: ignore[call-overload]
+    # A shell starts background jobs with SIGINT ignored, and children inherit that.
+    heed = {"preexec_fn": lambda: signal.signal(signal.SIGINT, signal.SIG_DFL)}
+    with subprocess.Popen(command, **pipes, **heed) as process:  # type: ignore[call-overload]
         time.sleep(2)
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=30)

@@ -336,7 +336,13 @@ def test_ctrl_c_stops_the_work() -> None:
         "except KeyboardInterrupt:\n"
         "    print('stopped')\n"
     )
-    process = subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True)
+    # A shell starts background jobs with SIGINT ignored, and children inherit that.
+    process = subprocess.Popen(
+        [sys.executable, "-c", program],
+        stdout=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )
     assert process.stdout is not None
     assert process.stdout.readline() == "ready\n"
     time.sleep(0.3)
