@@ -348,7 +348,10 @@ def test_ctrl_c_stops_the_work() -> None:
     time.sleep(0.3)
     begun = time.monotonic()
     process.send_signal(signal.SIGINT)
-    rest, _ = process.communicate(timeout=30)
+    try:
+        rest, _ = process.communicate(timeout=30)
+    finally:
+        process.kill()
     assert rest == "stopped\n"
     assert time.monotonic() - begun < 5
 
