@@ -485,7 +485,7 @@ FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model,
  * explanation   gets a new text, to be freed by the caller: JSON faultloom.explanation
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
- * Complexity: faultloom_mode_posteriors() once for all entries and once more without each. Threads: any.
+ * Complexity: faultloom_mode_posteriors() once, and a pass over its candidates for each entry. Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_explain(const faultloom_model* model, const char* job,
                                                  size_t job_size, const char* options,

@@ -43,6 +43,13 @@ inline std::vector<std::string> names(const std::filesystem::path& folder) {
   return found;
 }
 
+/// A case's name as part of a test's name, which allows letters, digits and _ only.
+inline std::string test_name(std::string name) {
+  for (char& c : name)
+    if (c == '-' || c == '.') c = '_';
+  return name;
+}
+
 /// @throws std::exception  a member is missing, unknown or of the wrong type
 inline Case read_case(const std::filesystem::path& folder, const std::filesystem::path& data) {
   const json document = json::parse(read_file(folder / "case.json"));

@@ -31,10 +31,7 @@ TEST_P(ModelCases, Hold) {
 }
 
 std::string name_of(const ::testing::TestParamInfo<std::string>& info) {
-  std::string name = info.param;
-  for (char& c : name)
-    if (c == '-' || c == '.') c = '_';
-  return name;
+  return case_check::test_name(info.param);
 }
 
 GTEST_ALLOW_UNINSTANTIATED_PARAMETERIZED_TEST(ModelCases);

@@ -149,7 +149,7 @@ class Entry(Part):
 
 @dataclass(frozen=True, slots=True)
 class Weighed(Part):
-    """A suspect of an explanation; `decibans` sums what all entries say for or against it."""
+    """A suspect of an explanation; `decibans` is what all entries together say of it."""
 
     id: str
     title: str

@@ -190,7 +190,7 @@ class Model:
         Args:
             job: The job with what was found.
             top: Most rows per list; 20 if None.
-            prune: Leaves out candidates below this share of the likeliest, 0..1e-3; 1e-10 if None.
+            prune: Share of the whole that left-out pairs may hold at most, 0..1e-3; 1e-10 if None.
                 What is left out is counted in `Ranking.bound`.
             progress: Watches the work.
 

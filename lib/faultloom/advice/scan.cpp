@@ -285,24 +285,9 @@ void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& 
       vehicle.signs.size(), std::vector<std::int32_t>(live_->candidates.size(), 0));
   for (std::size_t c = 0; c < live_->candidates.size(); ++c) {
     solver.begin(overrides_[c]);
-    const auto& settled = solver.settle(stage);
-    const bool chatters = settled.chatters;
-    const auto before = settled.previous;
-    for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
-      const auto& sign = vehicle.signs[s];
-      auto truth = SignTruth::absent;
-      if (chatters && sign.on_change) {
-        truth = SignTruth::chatters;
-      } else {
-        solver.enter(stage);
-        if (solver.holds(sign.when)) truth = SignTruth::present;
-        if (truth == SignTruth::present && sign.on_change && before != vehicle::none) {
-          solver.enter(before);
-          if (solver.holds(sign.when)) truth = SignTruth::absent;
-        }
-      }
-      truths[s][c] = static_cast<std::int32_t>(truth);
-    }
+    for (std::size_t s = 0; s < vehicle.signs.size(); ++s)
+      truths[s][c] =
+          static_cast<std::int32_t>(readings::sign_truth(solver, static_cast<Index>(s), stage));
   }
   for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
     if (all_equal(truths[s])) {

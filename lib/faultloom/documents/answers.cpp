@@ -318,13 +318,7 @@ std::string expected_text(const AnswerContext& context, belief::Belief& belief,
   solver.begin(overrides);
   solver.enter(stage);
   if (entry.type == readings::Entry::Type::sign) {
-    const auto& sign = context.vehicle.signs[at(entry.sign)];
-    const auto& settled = solver.settle(stage);
-    if (settled.chatters && sign.on_change) return "chatters";
-    if (!solver.holds(sign.when)) return "no";
-    if (!sign.on_change || settled.previous == vehicle::none) return "yes";
-    solver.enter(settled.previous);
-    return solver.holds(sign.when) ? "no" : "yes";
+    return outcome_text(readings::outcome_of(readings::sign_truth(solver, entry.sign, stage)));
   }
   const auto& instrument =
       context.instruments.instruments[static_cast<std::size_t>(entry.instrument)];
@@ -463,22 +457,10 @@ json solution_of(circuit::Solver& solver, circuit::Stage stage) {
     contacts[v.elements[at(circuit.contacts()[c])].name] = settled.chattering.test(c) ? "chatters"
                                                            : settled.closed.test(c)   ? "closed"
                                                                                       : "open";
-  std::vector<bool> now;
-  for (const auto& sign : v.signs) now.push_back(solver.holds(sign.when));
-  std::vector<bool> before(now.size(), false);
-  if (settled.previous != vehicle::none) {
-    solver.enter(settled.previous);
-    for (std::size_t s = 0; s < before.size(); ++s) before[s] = solver.holds(v.signs[s].when);
-  }
   json signs = json::object();
-  for (std::size_t s = 0; s < v.signs.size(); ++s) {
-    const auto& sign = v.signs[s];
-    const bool noticed = sign.on_change ? now[s] && !before[s] : now[s];
-    signs[v.components[at(sign.component)].id + "." + sign.id] = settled.chatters && sign.on_change
-                                                                     ? "chatters"
-                                                                 : noticed ? "yes"
-                                                                           : "no";
-  }
+  for (std::size_t s = 0; s < v.signs.size(); ++s)
+    signs[v.components[at(v.signs[s].component)].id + "." + v.signs[s].id] = readings::name_of(
+        readings::outcome_of(readings::sign_truth(solver, static_cast<vehicle::Index>(s), stage)));
   answer["volts"] = std::move(volts);
   answer["amps"] = std::move(amps);
   answer["contacts"] = std::move(contacts);

@@ -104,25 +104,13 @@ Thevenin Forecast::port_of(const Entry& entry, Index red) {
   return solver_->port(red, entry.black);
 }
 
-SignTruth Forecast::sign_truth(const Entry& entry, circuit::Stage stage) {
-  const auto& sign = solver_->circuit().vehicle().signs[at(entry.sign)];
-  const auto& settled = solver_->settle(stage);
-  if (settled.chatters && sign.on_change) return SignTruth::chatters;
-  solver_->enter(stage);
-  if (!solver_->holds(sign.when)) return SignTruth::absent;
-  if (!sign.on_change || settled.previous == vehicle::none) return SignTruth::present;
-  solver_->enter(settled.previous);
-  const bool held_before = solver_->holds(sign.when);
-  solver_->enter(stage);
-  return held_before ? SignTruth::absent : SignTruth::present;
-}
-
 void Forecast::read_before(std::size_t i) {
   const auto& entry = entries_[i];
   if (entry.type == Entry::Type::sign) {
     // A click belongs to the move itself: if the control was not really moved, there was none.
     const bool on_change = solver_->circuit().vehicle().signs[at(entry.sign)].on_change;
-    work_[i].sign_before = on_change ? SignTruth::absent : sign_truth(entry, plans_[i].before);
+    work_[i].sign_before =
+        on_change ? SignTruth::absent : sign_truth(*solver_, entry.sign, plans_[i].before);
   } else {
     work_[i].before = port_of(entry, entry.red);
   }
@@ -133,12 +121,10 @@ void Forecast::read_sign(std::size_t i, EntryProbability& out) {
   const bool has_before = plans_[i].before != vehicle::none;
   const auto& sense = instruments_->sense(solver_->circuit().vehicle().signs[at(entry.sign)].sense);
   const double wrong = has_before ? sense.wrong_state : 0.0;
-  const auto truth = sign_truth(entry, plans_[i].stage);
+  const auto truth = sign_truth(*solver_, entry.sign, plans_[i].stage);
   const double now = (1 - wrong) * sign_probability(sense, entry.outcome, truth);
   // Missing or imagining a sign is a misreading too: proper is the word that fits the truth.
-  const bool fits = (truth == SignTruth::present && entry.outcome == Outcome::yes) ||
-                    (truth == SignTruth::absent && entry.outcome == Outcome::no) ||
-                    (truth == SignTruth::chatters && entry.outcome == Outcome::chatters);
+  const bool fits = entry.outcome == outcome_of(truth);
   out.proper = fits ? now : 0;
   out.gross = fits ? 0 : now;
   out.wrong_state =

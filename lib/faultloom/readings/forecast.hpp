@@ -87,7 +87,6 @@ class Forecast {
   void read_before(std::size_t i);
   void read(std::size_t i, EntryProbability& out);
   [[nodiscard]] Thevenin port_of(const Entry& entry, Index red);
-  [[nodiscard]] SignTruth sign_truth(const Entry& entry, circuit::Stage stage);
   template <typename Done>
   bool walk(const circuit::Overrides& overrides, const Bits* needed,
             std::span<EntryProbability> out, const Done& done);

@@ -182,6 +182,31 @@ double ceiling_probability(const InstrumentSet& set, const Instrument& instrumen
   return std::min(1.0, std::max(peak, gross_probability(instrument, outcome)));
 }
 
+SignTruth sign_truth(circuit::Solver& solver, Index sign_index, circuit::Stage stage) {
+  const auto& sign = solver.circuit().vehicle().signs[static_cast<std::size_t>(sign_index)];
+  solver.enter(stage);
+  const auto& settled = solver.settle(stage);
+  if (settled.chatters && sign.on_change) return SignTruth::chatters;
+  if (!solver.holds(sign.when)) return SignTruth::absent;
+  if (!sign.on_change || settled.previous == none) return SignTruth::present;
+  solver.enter(settled.previous);
+  const bool held_before = solver.holds(sign.when);
+  solver.enter(stage);
+  return held_before ? SignTruth::absent : SignTruth::present;
+}
+
+Outcome outcome_of(SignTruth truth) noexcept {
+  switch (truth) {
+    case SignTruth::present:
+      return Outcome::yes;
+    case SignTruth::chatters:
+      return Outcome::chatters;
+    case SignTruth::absent:
+      break;
+  }
+  return Outcome::no;
+}
+
 double sign_probability(const Sense& sense, Outcome outcome, SignTruth truth) {
   // A steady sign is called chattering, and a chattering one missed or taken for a steady one, as often
   // as a sign is imagined; the remainder goes to the right word.

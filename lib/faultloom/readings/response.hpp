@@ -49,6 +49,13 @@ struct Shown {
 /// Truth of a sign in a settled state.
 enum class SignTruth { absent, present, chatters };
 
+/// Truth of a sign for the solver's present candidate: a sign noticed on a change is there only if it
+/// came true with the last control moved, and chatters with the contacts. Leaves the stage entered.
+[[nodiscard]] SignTruth sign_truth(circuit::Solver& solver, Index sign, circuit::Stage stage);
+
+/// The word that fits the truth: yes, no or chatters.
+[[nodiscard]] Outcome outcome_of(SignTruth truth) noexcept;
+
 /// Probability that a person reports this outcome of a sign.
 [[nodiscard]] double sign_probability(const Sense& sense, Outcome outcome, SignTruth truth);
 
