@@ -174,8 +174,8 @@ class Chooser {
 
 Advice next_step(belief::Belief& belief, const belief::Posterior& posterior, const Prices& prices,
                  const Constraints& constraints, const Progress& progress) {
-  const auto& vehicle = belief.candidates().circuit().vehicle();
-  const auto live = live_set(belief.candidates(), belief.solver(), posterior);
+  const auto& vehicle = belief.space().vehicle();
+  const auto live = live_set(belief.space(), belief.solver(), posterior);
   const RepairCosts costs(vehicle, prices);
   std::vector<bool> open_zones(vehicle.zones.size(), false);
   for (const auto z : constraints.open_zones) open_zones[at(z)] = true;

@@ -9,78 +9,77 @@ namespace {
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-/// Which mode classes keep the vehicle from running, each on its own; computed when first asked.
+/// Which faults keep the vehicle from running, each on its own; computed when first asked.
 class Stoppers {
  public:
-  Stoppers(const belief::Candidates& candidates, circuit::Solver& solver)
-      : candidates_(candidates), solver_(solver) {}
+  Stoppers(const belief::FaultSpace& space, circuit::Solver& solver)
+      : space_(space), solver_(solver) {}
 
-  bool stops(std::int32_t mode_class) {
-    const auto [entry, added] = known_.emplace(mode_class, false);
-    if (added) entry->second = runs({}) && !runs({mode_class, -1});
+  bool stops(std::int32_t fault) {
+    const auto [entry, added] = known_.emplace(fault, false);
+    if (added) entry->second = runs({}) && !runs({{fault}});
     return entry->second;
   }
 
  private:
   /// Runs: every sign called "turns" is there in the state in which the driver wants to go.
   bool runs(const belief::Candidate& candidate) {
-    const auto& vehicle = candidates_.circuit().vehicle();
-    candidates_.overrides(candidate, overrides_);
+    const auto& vehicle = space_.vehicle();
+    space_.overrides(candidate.faults, overrides_);
+    space_.settings(candidate.faults, settings_);
     const auto stage = solver_.stage(vehicle.run_state);
+    solver_.leave(settings_);
     solver_.begin(overrides_);
     solver_.enter(stage);
-    return std::all_of(vehicle.signs.begin(), vehicle.signs.end(), [&](const auto& sign) {
+    const bool all = std::all_of(vehicle.signs.begin(), vehicle.signs.end(), [&](const auto& sign) {
       return sign.id != "turns" || solver_.holds(sign.when);
     });
+    solver_.leave({});
+    return all;
   }
 
-  const belief::Candidates& candidates_;
+  const belief::FaultSpace& space_;
   circuit::Solver& solver_;
   circuit::Overrides overrides_;
+  std::vector<circuit::Setting> settings_;
   std::map<std::int32_t, bool> known_;
 };
 
-void add_hypothesis(LiveSet& set, std::int32_t live, double weight, std::vector<Index> modes,
-                    const vehicle::Vehicle& vehicle, const std::vector<Index>& to_repair) {
-  Hypothesis h;
-  h.live = live;
-  h.weight = weight;
-  for (const auto m : to_repair) h.components.push_back(vehicle.modes[at(m)].component);
-  h.modes = std::move(modes);
-  set.hypotheses.push_back(std::move(h));
-}
-
-/// Splits a candidate over the modes it stands for, in proportion to the posterior of each mode.
+/// Splits a candidate over the modes its faults stand for, in proportion to their shares.
 void expand(LiveSet& set, std::int32_t live, const belief::Weighted& item,
-            const belief::Candidates& candidates, const std::vector<double>& mode_posteriors,
+            const belief::FaultSpace& space, const belief::Posterior& posterior,
             Stoppers& stoppers) {
-  const auto& vehicle = candidates.circuit().vehicle();
-  const auto& [a, b] = item.candidate;
-  if (a < 0) {
-    add_hypothesis(set, live, item.probability, {}, vehicle, {});
-    return;
+  constexpr std::size_t most_splits = 32;
+  const auto& faults = item.candidate.faults;
+  const bool some_stop =
+      std::any_of(faults.begin(), faults.end(), [&](std::int32_t f) { return stoppers.stops(f); });
+  std::vector<Hypothesis> split{{item.probability, live, {}, {}}};
+  for (const auto f : faults) {
+    const bool needed = !some_stop || stoppers.stops(f);
+    const auto& shares = posterior.mode_shares[at(f)];
+    std::vector<Hypothesis> next;
+    for (const auto& h : split)
+      for (const auto& [mode, share] : shares) {
+        // A mode hidden behind the one that counts is no separate way for things to be.
+        const auto& own = space.fault(f).modes;
+        if (std::find(own.begin(), own.end(), mode) == own.end() || share <= 0) continue;
+        auto more = h;
+        more.weight *= share;
+        more.modes.push_back(mode);
+        if (needed) more.components.push_back(space.vehicle().modes[at(mode)].component);
+        next.push_back(std::move(more));
+      }
+    std::stable_sort(next.begin(), next.end(),
+                     [](const Hypothesis& a, const Hypothesis& b) { return a.weight > b.weight; });
+    if (next.size() > most_splits) next.resize(most_splits);
+    split = std::move(next);
   }
-  if (b < 0) {
-    double whole = 0;
-    for (const auto m : candidates.classes()[at(a)].modes) whole += mode_posteriors[at(m)];
-    for (const auto m : candidates.classes()[at(a)].modes)
-      if (whole > 0)
-        add_hypothesis(set, live, item.probability * mode_posteriors[at(m)] / whole, {m}, vehicle,
-                       {m});
-    return;
+  double sum = 0;
+  for (const auto& h : split) sum += h.weight;
+  for (auto& h : split) {
+    if (sum > 0) h.weight *= item.probability / sum;
+    set.hypotheses.push_back(std::move(h));
   }
-  const bool first_stops = stoppers.stops(a);
-  const bool second_stops = stoppers.stops(b);
-  double whole = 0;
-  candidates.for_each_pair(a, b, mode_posteriors,
-                           [&](Index, Index, double product) { whole += product; });
-  if (whole <= 0) return;
-  candidates.for_each_pair(a, b, mode_posteriors, [&](Index m, Index n, double product) {
-    std::vector<Index> to_repair;
-    if (first_stops || !second_stops) to_repair.push_back(m);
-    if (second_stops || !first_stops) to_repair.push_back(n);
-    add_hypothesis(set, live, item.probability * product / whole, {m, n}, vehicle, to_repair);
-  });
 }
 
 /// A run of repairs inside one zone, or a single repair in an open one.
@@ -109,10 +108,10 @@ Block best_prefix(const std::vector<Index>& sorted, double opening,
 
 }  // namespace
 
-LiveSet live_set(const belief::Candidates& candidates, circuit::Solver& solver,
+LiveSet live_set(const belief::FaultSpace& space, circuit::Solver& solver,
                  const belief::Posterior& posterior, const LiveOptions& options) {
   LiveSet set;
-  Stoppers stoppers(candidates, solver);
+  Stoppers stoppers(space, solver);
   const double modelled = 1 - posterior.not_in_model;
   for (const auto& item : posterior.candidates) {
     if (set.candidates.size() == options.most_candidates ||
@@ -121,7 +120,7 @@ LiveSet live_set(const belief::Candidates& candidates, circuit::Solver& solver,
     const auto live = static_cast<std::int32_t>(set.candidates.size());
     set.candidates.push_back(item.candidate);
     set.covered += item.probability;
-    expand(set, live, item, candidates, posterior.modes, stoppers);
+    expand(set, live, item, space, posterior, stoppers);
   }
   std::stable_sort(set.hypotheses.begin(), set.hypotheses.end(),
                    [](const Hypothesis& a, const Hypothesis& b) { return a.weight > b.weight; });

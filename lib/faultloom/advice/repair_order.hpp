@@ -10,7 +10,7 @@ namespace faultloom::advice {
 
 using vehicle::Index;
 
-/// One way the truth could be: a set of at most two components to repair. `live` says which electrical
+/// One way the truth could be: a set of components to repair. `live` says which electrical
 /// candidate predicts its readings; several hypotheses share one when no reading tells them apart.
 struct Hypothesis {
   double weight = 0;  ///< probability among the live ones
@@ -32,9 +32,9 @@ struct LiveOptions {
   std::size_t most_hypotheses = 160;
 };
 
-/// `solver` tells which faults stop the vehicle: of a pair in which only one does, only that one has to
-/// be repaired before the job is done.
-[[nodiscard]] LiveSet live_set(const belief::Candidates& candidates, circuit::Solver& solver,
+/// `solver` tells which faults stop the vehicle: of several in which only some do, only those have to be
+/// repaired before the job is done.
+[[nodiscard]] LiveSet live_set(const belief::FaultSpace& space, circuit::Solver& solver,
                                const belief::Posterior& posterior, const LiveOptions& options = {});
 
 /// What one repair costs in money [USD]: labour and verification, part, and the zone if it is closed.

@@ -111,8 +111,17 @@ TrialFactory::TrialFactory(belief::Belief& belief, const LiveSet& live, const Re
   for (std::size_t h = 0; h < live.hypotheses.size(); ++h)
     by_live_[at(live.hypotheses[h].live)].push_back(static_cast<std::int32_t>(h));
   overrides_.resize(live.candidates.size());
-  for (std::size_t c = 0; c < live.candidates.size(); ++c)
-    belief.candidates().overrides(live.candidates[c], overrides_[c]);
+  settings_.resize(live.candidates.size());
+  for (std::size_t c = 0; c < live.candidates.size(); ++c) {
+    belief.space().overrides(live.candidates[c].faults, overrides_[c]);
+    belief.space().settings(live.candidates[c].faults, settings_[c]);
+  }
+}
+
+void TrialFactory::begin(std::size_t candidate) {
+  auto& solver = belief_->solver();
+  solver.leave(settings_[candidate]);
+  solver.begin(overrides_[candidate]);
 }
 
 bool TrialFactory::reachable(Index terminal) const {
@@ -284,11 +293,12 @@ void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& 
   std::vector<std::vector<std::int32_t>> truths(
       vehicle.signs.size(), std::vector<std::int32_t>(live_->candidates.size(), 0));
   for (std::size_t c = 0; c < live_->candidates.size(); ++c) {
-    solver.begin(overrides_[c]);
+    begin(c);
     for (std::size_t s = 0; s < vehicle.signs.size(); ++s)
       truths[s][c] =
           static_cast<std::int32_t>(readings::sign_truth(solver, static_cast<Index>(s), stage));
   }
+  solver.leave({});
   for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
     if (all_equal(truths[s])) {
       ++compared_;
@@ -328,13 +338,14 @@ void TrialFactory::add_state(const vehicle::ControlState& state, bool isolated,
   numbers.elements = vehicle.elements.size();
   numbers.element_ohm.resize(live_->candidates.size() * numbers.elements);
   for (std::size_t c = 0; c < live_->candidates.size(); ++c) {
-    solver.begin(overrides_[c]);
+    begin(c);
     solver.enter(stage);
     solver.volts(std::span(numbers.volt).subspan(c * numbers.terminals, numbers.terminals));
     solver.resistances(std::span(numbers.ohm).subspan(c * numbers.terminals, numbers.terminals));
     solver.element_resistances(
         std::span(numbers.element_ohm).subspan(c * numbers.elements, numbers.elements));
   }
+  solver.leave({});
   add_readings(numbers, state, isolated, trials);
   if (!isolated) add_signs(stage, state, trials);
 }

@@ -58,6 +58,8 @@ class TrialFactory {
   void offer_codes(Trial&& trial, const PortOf& port_of, std::vector<Trial>& trials);
   bool keep(Trial&& trial, std::vector<Trial>& trials);
   void price(Trial& trial) const;
+  /// Makes a live candidate the solver's present one.
+  void begin(std::size_t candidate);
   [[nodiscard]] bool reachable(Index terminal) const;
   [[nodiscard]] bool usable(int instrument, Index red, bool isolated) const;
 
@@ -69,6 +71,7 @@ class TrialFactory {
   std::vector<OutcomeTable> tables_;
   std::vector<std::vector<std::int32_t>> by_live_;  ///< hypotheses of each live candidate
   std::vector<circuit::Overrides> overrides_;
+  std::vector<std::vector<circuit::Setting>> settings_;
   std::map<std::vector<std::int32_t>, std::size_t> known_;  ///< pattern of predictions -> trial
   std::vector<std::int32_t> live_codes_;
   std::size_t compared_ = 0;

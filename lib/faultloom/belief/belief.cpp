@@ -1,14 +1,9 @@
 #include <faultloom/belief/belief.hpp>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <cstring>
 #include <faultloom/base/error.hpp>
-#include <faultloom/belief/looks.hpp>
-#include <faultloom/belief/marginals.hpp>
-#include <limits>
-#include <numeric>
+#include <map>
 #include <tuple>
 
 namespace faultloom::belief {
@@ -18,88 +13,70 @@ using readings::Entry;
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-auto content(const Entry& e) {
-  return std::tie(e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black, e.element,
-                  e.sign, e.component, e.outcome, e.number, e.id);
-}
-
-/// Everything about a group of entries that its column of numbers depends on.
-std::string column_key(const readings::Forecast& forecast, std::size_t group) {
-  std::string key;
-  const auto add = [&](const auto& value) {
-    std::array<char, sizeof(value)> bytes;
-    std::memcpy(bytes.data(), &value, sizeof(value));
-    key.append(bytes.data(), bytes.size());
-  };
-  for (const auto i : forecast.group(group)) {
-    const auto& e = forecast.entries()[i];
-    add(e.type);
-    add(e.instrument);
-    add(e.red);
-    add(e.black);
-    add(e.element);
-    add(e.sign);
-    add(e.outcome);
-    add(e.number);
-    add(e.state.size());
-    for (const auto position : e.state) add(position);
-    for (const auto lifted : e.lifted_elements) add(lifted);
-    key += '|';
+/// Everything a prior depends on, entries in an order of their own.
+std::string key_of(const Evidence& evidence) {
+  std::vector<std::string> parts;
+  for (const auto& e : evidence.entries) {
+    if (!e.informative()) continue;
+    if (e.type == Entry::Type::look)
+      parts.push_back("look " + std::to_string(e.component) + " " +
+                      std::to_string(static_cast<int>(e.outcome)));
+    if (e.type == Entry::Type::cue)
+      parts.push_back("cue " + e.cue + " " + std::to_string(static_cast<int>(e.outcome)));
   }
+  std::sort(parts.begin(), parts.end());
+  std::string key = std::to_string(evidence.exposure.hours) + '|' + evidence.exposure.environment;
+  for (const auto& part : parts) key += '|' + part;
   return key;
 }
 
-/// Decibans for each component: odds with the entry over odds without it. `rest` is the sum that the
-/// component sums without it belong to.
-void weigh(std::span<const double> with, std::span<const double> without, double rest,
-           EntryReport& entry) {
-  const auto odds_of = [](double p, double whole) { return p / std::max(whole - p, 1e-300); };
-  entry.decibans.resize(with.size());
-  for (std::size_t k = 0; k < with.size(); ++k) {
-    const double after = odds_of(with[k], 1);
-    const double before = odds_of(without[k], rest);
-    entry.decibans[k] = after > 0 && before > 0 ? 10 * std::log10(after / before) : 0;
+/// No fault and, for each variable, its most probable lasting fault with the weight of all its faults.
+std::vector<std::pair<Candidate, double>> typical_of(const FaultSpace& space, const Prior& prior) {
+  std::vector<std::pair<Candidate, double>> list{{{}, 1}};
+  for (const auto& variable : space.variables()) {
+    std::int32_t best = -1;
+    double most = 0;
+    double whole = 0;
+    for (auto f = variable.first; f < variable.first + variable.count; ++f) {
+      const double p = prior.of(f);
+      whole += p;
+      if (space.fault(f).duty.a > 0 || p <= most) continue;
+      most = p;
+      best = f;
+    }
+    if (best >= 0) list.push_back({{{best}}, whole / std::max(1 - whole, 1e-9)});
   }
+  double sum = 0;
+  for (const auto& item : list) sum += item.second;
+  for (auto& item : list) item.second /= sum;
+  return list;
 }
 
-constexpr double unknown = std::numeric_limits<double>::quiet_NaN();
+constexpr std::size_t most_grounds = 6;
 
 }  // namespace
 
 /// One computation of a posterior.
 struct Belief::Work {
   const Evidence* evidence = nullptr;
-  std::vector<std::size_t> electrical;  ///< entries as given, in canonical order
-  std::unique_ptr<readings::Forecast> forecast;
-  std::vector<Column*> columns;
-  Looks looks;
-  double all_good = 1;             ///< P(no component failed)
-  double outside_prior = 0;        ///< P(three or more failed)
-  std::vector<double> prior_odds;  ///< by mode, before looks
-  std::vector<double> odds;        ///< by mode, looks included
-  std::vector<double> class_odds;
-  std::vector<double> group_marginals;  ///< relative to the ceilings
-  std::vector<Term> terms;
-  double singles_sum = 0;
-  double cutoff = 0;
-  std::size_t left_out = 0;
-  std::vector<Candidate> list;  ///< candidates of the terms
-  std::vector<double> weights;  ///< posterior weights of the terms, not normalised
-  double unmodelled = 0;        ///< weight of "not in the model", same unit
+  const Ground* ground = nullptr;
+  std::unique_ptr<Observations> observations;
+  std::vector<double> marginals;  ///< by group, relative to the ceilings
+  Found found;
+  double unmodelled = 0;
   double total = 0;
-  std::unique_ptr<MarginalSum> marginals;
-  circuit::Overrides overrides;
 };
 
-Belief::Belief(const Candidates& candidates, const readings::InstrumentSet& instruments,
+Belief::Belief(const FaultSpace& space, const readings::InstrumentSet& instruments,
                const rates::Rates& rates)
-    : candidates_(&candidates),
+    : space_(&space),
       instruments_(&instruments),
       rates_(&rates),
-      solver_(candidates.circuit()) {}
+      solver_(space.circuit()),
+      predictions_(space, solver_, instruments, {}) {}
 
 std::vector<double> Belief::prior_odds(const rates::Exposure& exposure) const {
-  const auto& vehicle = candidates_->circuit().vehicle();
+  const auto& vehicle = space_->vehicle();
   auto odds = rates::mode_priors(vehicle, *rates_, exposure);
   const auto failed = rates::component_priors(vehicle, odds);
   for (std::size_t m = 0; m < odds.size(); ++m)
@@ -107,259 +84,325 @@ std::vector<double> Belief::prior_odds(const rates::Exposure& exposure) const {
   return odds;
 }
 
-std::vector<Belief::Column*> Belief::columns_for(const readings::Forecast& forecast) {
-  std::vector<Column*> columns;
-  ++clock_;
-  for (std::size_t g = 0; g < forecast.group_count(); ++g) {
-    auto& slot = columns_[column_key(forecast, g)];
-    if (!slot) {
-      slot = std::make_unique<Column>();
-      slot->stride = 1 + 2 * forecast.group(g).size();
-      slot->values.assign(slot->stride * candidates_->count(), unknown);
+const Belief::Ground& Belief::ground(const Evidence& evidence) {
+  const auto key = key_of(evidence);
+  for (auto it = grounds_.begin(); it != grounds_.end(); ++it)
+    if ((*it)->key == key) {
+      grounds_.splice(grounds_.begin(), grounds_, it);
+      return *grounds_.front();
     }
-    slot->last_used = clock_;
-    columns.push_back(slot.get());
+  auto made = std::make_unique<Ground>();
+  made->key = key;
+  made->looks = Looks(space_->vehicle(), evidence.entries, instruments_->repeat_correlation);
+  made->cues = Cues(space_->vehicle(), *rates_, evidence.entries);
+  made->prior =
+      std::make_unique<Prior>(*space_, *rates_, evidence.exposure, made->looks, made->cues);
+  made->looks_marginal = made->looks.marginal(made->prior->mode_priors());
+  made->shares.resize(made->prior->place_count());
+  for (std::size_t f = 0; f < space_->faults().size(); ++f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    for (std::size_t k = 0; k < made->prior->contexts(space_->fault(fault).variable); ++k)
+      made->shares[made->prior->place(fault, k)] = made->prior->modes_given(fault, k);
   }
-  forget_old_columns();
-  return columns;
-}
-
-void Belief::forget_old_columns() {
-  constexpr std::size_t most = 48;
-  while (columns_.size() > most) {
-    const auto oldest = std::min_element(
-        columns_.begin(), columns_.end(),
-        [](const auto& a, const auto& b) { return a.second->last_used < b.second->last_used; });
-    if (oldest->second->last_used == clock_) return;
-    columns_.erase(oldest);
-  }
-}
-
-bool Belief::likelihood(Work& work, const Candidate& candidate, double weight, double cutoff,
-                        double& out) {
-  const auto number = candidates_->number_of(candidate);
-  const auto& forecast = *work.forecast;
-  Bits needed(std::max<std::size_t>(forecast.group_count(), 1));
-  double known = weight;
-  bool complete = true;
-  for (std::size_t g = 0; g < work.columns.size(); ++g) {
-    const double value = work.columns[g]->values[number * work.columns[g]->stride];
-    if (std::isnan(value)) {
-      needed.set(g);
-      complete = false;
-    } else {
-      known *= value / forecast.group_ceiling(g);
-    }
-  }
-  if (known < cutoff) return false;
-  if (!complete) {
-    candidates_->overrides(candidate, work.overrides);
-    const auto store = [&](std::size_t g, std::span<const readings::EntryProbability> entries) {
-      double* values = work.columns[g]->values.data() + number * work.columns[g]->stride;
-      values[0] = forecast.group_probability(g, entries);
-      for (std::size_t i = 0; i < forecast.group(g).size(); ++i) {
-        values[1 + 2 * i] = forecast.group_probability(g, entries, forecast.group(g)[i]);
-        values[2 + 2 * i] = forecast.group_proper(g, forecast.group(g)[i], entries);
-      }
-      return values[0];
-    };
-    if (!work.forecast->evaluate_groups(work.overrides, needed, known, cutoff, store)) return false;
-  }
-  // Multiplied in one fixed order, so that the sum does not depend on what was known beforehand.
-  out = 1;
-  for (std::size_t g = 0; g < work.columns.size(); ++g)
-    out *= work.columns[g]->values[number * work.columns[g]->stride] / forecast.group_ceiling(g);
-  return true;
-}
-
-void Belief::sum_singles(Work& work) {
-  const auto n = static_cast<std::int32_t>(candidates_->single_count());
-  work.group_marginals.assign(work.columns.size(), 0);
-  double prior_sum = 0;
-  for (std::int32_t c = -1; c < n; ++c) {
-    const Candidate candidate{c, -1};
-    double value = 0;
-    likelihood(work, candidate, 1, 0, value);
-    work.terms.push_back({candidate, value});
-    work.singles_sum += (c < 0 ? 1 : work.class_odds[at(c)]) * value;
-
-    double prior = 1;
-    if (c >= 0) {
-      prior = 0;
-      for (const auto m : candidates_->classes()[at(c)].modes) prior += work.prior_odds[at(m)];
-    }
-    prior_sum += prior;
-    const auto number = candidates_->number_of(candidate);
-    for (std::size_t g = 0; g < work.columns.size(); ++g)
-      work.group_marginals[g] += prior * work.columns[g]->values[number * work.columns[g]->stride] /
-                                 work.forecast->group_ceiling(g);
-  }
-  for (auto& m : work.group_marginals) m /= prior_sum;
-}
-
-void Belief::sum_pairs(Work& work, const Options& options, const Progress& progress) {
-  const auto n = static_cast<std::int32_t>(candidates_->single_count());
-  const double pair_count = 0.5 * n * (n + 1.0);
-  work.cutoff = options.prune * work.singles_sum / std::max(1.0, pair_count);
-  for (std::int32_t a = 0; a < n; ++a) {
-    report(progress, a / static_cast<double>(n));
-    for (std::int32_t b = a; b < n; ++b) {
-      const double weight = candidates_->pair_odds(a, b, work.odds, work.class_odds);
-      if (weight == 0) continue;
-      double value = 0;
-      // Kept by its full weight, not by when the search gave up: the same sum whatever was cached.
-      if (likelihood(work, {a, b}, weight, work.cutoff, value) && weight * value >= work.cutoff) {
-        work.terms.push_back({{a, b}, value});
-      } else {
-        ++work.left_out;
-      }
-    }
-  }
+  const Looks no_looks(space_->vehicle(), {}, 0);
+  const Cues no_cues;
+  const Prior bare(*space_, *rates_, evidence.exposure, no_looks, no_cues);
+  made->typical = typical_of(*space_, bare);
+  grounds_.push_front(std::move(made));
+  if (grounds_.size() > most_grounds) grounds_.pop_back();
+  return *grounds_.front();
 }
 
 Posterior Belief::posterior(const Evidence& evidence, const Options& options,
                             const Progress& progress) {
-  const auto& vehicle = candidates_->circuit().vehicle();
+  report(progress, 0);
   Work work;
   work.evidence = &evidence;
-  for (std::size_t i = 0; i < evidence.entries.size(); ++i)
-    if (evidence.entries[i].informative() && evidence.entries[i].type != Entry::Type::look)
-      work.electrical.push_back(i);
-  std::sort(work.electrical.begin(), work.electrical.end(), [&](std::size_t a, std::size_t b) {
-    return content(evidence.entries[a]) < content(evidence.entries[b]);
-  });
-  std::vector<Entry> electrical;
-  for (const auto i : work.electrical) electrical.push_back(evidence.entries[i]);
-  work.forecast =
-      std::make_unique<readings::Forecast>(solver_, *instruments_, std::move(electrical));
-  work.columns = columns_for(*work.forecast);
+  work.ground = &ground(evidence);
+  work.observations = std::make_unique<Observations>(solver_, *instruments_, evidence.entries);
+  predictions_.observe(*work.observations);
+  for (std::size_t g = 0; g < work.observations->group_count(); ++g) {
+    double sum = 0;
+    for (const auto& [candidate, weight] : work.ground->typical)
+      sum += weight * predictions_.group(candidate, g);
+    work.marginals.push_back(sum);
+  }
+  // All weights are relative to the ceilings of the readings, P(looks and cues) and P(in the model).
+  const double in_model = 1 - rates_->not_in_model;
+  work.unmodelled = rates_->not_in_model * work.ground->looks_marginal /
+                    (in_model * std::exp(work.ground->prior->log_scale()));
+  // Half of the unknown causes look like the known ones, the others like anything.
+  for (std::size_t g = 0; g < work.marginals.size(); ++g)
+    work.unmodelled *=
+        0.5 * work.marginals[g] +
+        0.5 * work.observations->forecast().group_anything(g, space_->vehicle().nominal_volt) /
+            work.observations->ceiling(g);
+  Search search(predictions_, *work.observations, *work.ground->prior, options.search,
+                work.unmodelled);
+  // Asking again without each entry takes its own share of the time.
+  const double parts = options.weigh_entries ? static_cast<double>(evidence.entries.size()) + 1 : 1;
+  const Progress first =
+      !progress ? Progress{} : [&](double share) { return progress(share / parts); };
+  work.found = search.run(first);
+  work.total = work.found.total + work.unmodelled;
 
-  const auto priors = rates::mode_priors(vehicle, *rates_, evidence.exposure);
-  const auto failed = rates::component_priors(vehicle, priors);
-  for (const double p : failed) work.all_good *= 1 - p;
-  work.outside_prior = rates::probability_of_more_than(failed, options.pairs ? 2 : 1);
-  work.prior_odds = prior_odds(evidence.exposure);
-  work.looks = Looks(vehicle, evidence.entries, priors, instruments_->repeat_correlation);
-  work.odds = work.looks.updated(work.prior_odds);
-  work.class_odds = class_odds(*candidates_, work.odds);
-
-  sum_singles(work);
-  if (options.pairs) sum_pairs(work, options, progress);
   Posterior result;
-  finish(work, options, result);
+  add_up(work, result);
+  spread(work, result);
+  report_resistances(work, result);
+  result.entries.resize(evidence.entries.size());
+  for (std::size_t i = 0; i < result.entries.size(); ++i) {
+    result.entries[i].entry = i;
+    result.entries[i].used = evidence.entries[i].informative();
+  }
+  if (options.judge_entries) judge(work, result);
+  if (options.weigh_entries) weigh(evidence, options, result, progress);
   report(progress, 1);
   return result;
 }
 
-void Belief::finish(Work& work, const Options& options, Posterior& result) {
-  add_up(work, result);
-  split_over_modes(work, result);
-  const auto& entries = work.evidence->entries;
-  result.entries.resize(entries.size());
-  for (std::size_t i = 0; i < entries.size(); ++i) result.entries[i].entry = i;
-  for (std::size_t g = 0; g < work.columns.size(); ++g)
-    for (std::size_t i = 0; i < work.forecast->group(g).size(); ++i)
-      report_reading(work, options, g, i, result);
-  for (std::size_t i = 0; i < entries.size(); ++i)
-    if (entries[i].type == Entry::Type::look && entries[i].informative())
-      report_look(work, options, i, result);
-}
-
-void Belief::add_up(Work& work, Posterior& result) const {
-  // All sums are relative to: ceilings of the readings * P(all good) * P(looks | all good) * P(in model).
+void Belief::add_up(const Work& work, Posterior& result) const {
+  const auto& found = work.found;
   const double in_model = 1 - rates_->not_in_model;
-  const double scale = in_model * work.all_good * work.looks.if_healthy();
-  double sum = 0;
-  for (const auto& term : work.terms) {
-    work.list.push_back(term.candidate);
-    work.weights.push_back(prior_weight(*candidates_, term.candidate, work.odds, work.class_odds) *
-                           term.likelihood);
-    sum += work.weights.back();
-  }
-  work.unmodelled = rates_->not_in_model * work.looks.marginal() / scale;
-  for (const double m : work.group_marginals) work.unmodelled *= m;
-  work.total = sum + work.unmodelled;
-  const double outside = in_model * work.outside_prior * work.looks.ceiling() / scale +
-                         static_cast<double>(work.left_out) * work.cutoff;
-
-  result.bound = outside / (work.total + outside);
-  result.no_fault = work.weights.front() / work.total;
+  result.bound = found.outside / (work.total + found.outside);
+  result.complete = found.complete;
+  result.growth = found.growth;
+  result.quadrature_error = found.quadrature_error / work.total;
+  result.no_fault = found.no_fault / work.total;
   result.not_in_model = work.unmodelled / work.total;
-  result.candidates_summed = work.terms.size();
-  result.log_evidence = std::log(work.total) + std::log(scale);
-  double marginals_log = std::log(work.looks.marginal());
-  for (std::size_t g = 0; g < work.columns.size(); ++g) {
-    result.log_evidence += std::log(work.forecast->group_ceiling(g));
-    marginals_log += std::log(work.group_marginals[g] * work.forecast->group_ceiling(g));
+  result.sets = found.sets;
+  result.log_evidence = std::log(work.total) + work.ground->prior->log_scale() + std::log(in_model);
+  double marginals_log = std::log(work.ground->looks_marginal);
+  for (std::size_t g = 0; g < work.marginals.size(); ++g) {
+    result.log_evidence += std::log(work.observations->ceiling(g));
+    marginals_log += std::log(work.marginals[g] * work.observations->ceiling(g));
   }
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
-  for (std::size_t t = 0; t < work.list.size(); ++t)
-    result.candidates.push_back({work.list[t], work.weights[t] / work.total});
+  for (const auto& kernel : found.kernels) name_members(kernel, work, result);
+  std::sort(result.candidates.begin(), result.candidates.end(),
+            [](const Weighted& a, const Weighted& b) {
+              return a.probability != b.probability ? a.probability > b.probability
+                                                    : a.candidate < b.candidate;
+            });
+  for (std::size_t b = 0; b < space_->bundles().size(); ++b) {
+    const auto bundle = static_cast<std::int32_t>(b);
+    const auto& events = work.ground->prior->events(bundle);
+    for (std::size_t k = 1; k < events.size(); ++k)
+      result.events.push_back(
+          {bundle, events[k].id,
+           found.events[work.ground->prior->event_slot(bundle, k)] / work.total});
+  }
   std::stable_sort(
-      result.candidates.begin(), result.candidates.end(),
-      [](const Weighted& a, const Weighted& b) { return a.probability > b.probability; });
+      result.events.begin(), result.events.end(),
+      [](const EventReport& a, const EventReport& b) { return a.probability > b.probability; });
 }
 
-void Belief::split_over_modes(Work& work, Posterior& result) const {
-  work.marginals = std::make_unique<MarginalSum>(*candidates_, work.list);
-  result.modes = work.marginals->modes(work.weights, work.odds, work.class_odds);
-  for (auto& p : result.modes) p /= work.total;
-  result.components = work.marginals->components(result.modes);
-  result.wires = work.marginals->wires(work.weights, work.odds, work.class_odds);
-  for (auto& p : result.wires) p /= work.total;
-}
-
-void Belief::report_reading(Work& work, const Options& options, std::size_t g, std::size_t i,
-                            Posterior& result) const {
-  const auto& column = *work.columns[g];
-  const auto& group = work.forecast->group(g);
-  auto& entry = result.entries[work.electrical[group[i]]];
-  std::vector<double> without(work.weights.size());
-  double misread = 0;
-  double rest = 0;
-  for (std::size_t t = 0; t < work.list.size(); ++t) {
-    const double* values =
-        column.values.data() + candidates_->number_of(work.list[t]) * column.stride;
-    if (values[0] <= 0) continue;
-    without[t] = work.weights[t] / values[0] * values[1 + 2 * i];
-    rest += without[t];
-    misread += work.weights[t] * (1 - values[2 + 2 * i] / values[0]);
+/// One candidate for each way to pick members that act alike.
+void Belief::name_members(const Kernel& kernel, const Work& work, Posterior& result) const {
+  constexpr double worth_naming = 1e-7;
+  constexpr std::size_t most = 256;
+  const double whole = kernel.weight / work.total;
+  std::vector<Weighted> list{{{}, whole}};
+  for (const auto& pick : kernel.picks) {
+    std::vector<double> share(pick.faults.size(), 0);
+    double sum = 0;
+    for (std::size_t i = 0; i < share.size(); ++i) {
+      // Contexts count by what they say of the members; for naming, their plain mean will do.
+      for (const auto& by_context : pick.shares) share[i] += by_context[i];
+      sum += share[i];
+    }
+    std::vector<Weighted> next;
+    const auto extend = [&](const Weighted& item, std::size_t i, std::size_t j, double part) {
+      if (part <= 0) return;
+      auto more = item;
+      more.candidate.faults.push_back(pick.faults[i]);
+      if (j != i) more.candidate.faults.push_back(pick.faults[j]);
+      more.probability *= part;
+      next.push_back(std::move(more));
+    };
+    const bool few = whole < worth_naming || share.size() == 1 || sum <= 0;
+    for (const auto& item : list) {
+      if (few || pick.count > 2) {
+        auto more = item;
+        for (std::size_t i = 0; i < pick.count; ++i)
+          more.candidate.faults.push_back(pick.faults[i]);
+        next.push_back(std::move(more));
+      } else if (pick.count == 1) {
+        for (std::size_t i = 0; i < share.size(); ++i) extend(item, i, i, share[i] / sum);
+      } else {
+        double pairs = 0;
+        for (std::size_t i = 0; i < share.size(); ++i)
+          for (std::size_t j = i + 1; j < share.size(); ++j) pairs += share[i] * share[j];
+        for (std::size_t i = 0; i < share.size(); ++i)
+          for (std::size_t j = i + 1; j < share.size(); ++j)
+            extend(item, i, j, share[i] * share[j] / pairs);
+      }
+    }
+    if (next.size() > most) {
+      std::stable_sort(next.begin(), next.end(), [](const Weighted& a, const Weighted& b) {
+        return a.probability > b.probability;
+      });
+      // The slightest go to the greatest: their sum stays.
+      for (std::size_t i = most; i < next.size(); ++i)
+        next.front().probability += next[i].probability;
+      next.resize(most);
+    }
+    list = std::move(next);
   }
-  entry.used = true;
-  // A repeated reading's marginal is its share of the group's; a single one's is exact.
-  entry.marginal = std::pow(work.group_marginals[g] * work.forecast->group_ceiling(g),
-                            1.0 / static_cast<double>(group.size()));
-  entry.misreading = misread / work.total;
-  // The weights carry the ceilings as their unit; without the entry its own ceiling stays in both sums.
-  rest += work.unmodelled / entry.marginal;
-  entry.predictive = work.total / rest;
-  if (!options.weigh_entries) return;
-  const auto modes = work.marginals->modes(without, work.odds, work.class_odds);
-  weigh(result.components, work.marginals->components(modes), rest, entry);
+  for (auto& item : list) {
+    std::sort(item.candidate.faults.begin(), item.candidate.faults.end());
+    result.candidates.push_back(std::move(item));
+  }
 }
 
-void Belief::report_look(Work& work, const Options& options, std::size_t i,
-                         Posterior& result) const {
-  auto& entry = result.entries[i];
-  const auto others = work.looks.without(i);
-  const auto odds = others.updated(work.prior_odds);
-  const auto sums = class_odds(*candidates_, odds);
-  const double factor = others.if_healthy() / work.looks.if_healthy();
-  std::vector<double> without(work.weights.size());
-  double rest = 0;
-  for (std::size_t t = 0; t < work.list.size(); ++t) {
-    without[t] =
-        factor * prior_weight(*candidates_, work.list[t], odds, sums) * work.terms[t].likelihood;
-    rest += without[t];
+void Belief::spread(const Work& work, Posterior& result) const {
+  const auto& vehicle = space_->vehicle();
+  const auto& prior = *work.ground->prior;
+  result.faults.assign(space_->faults().size(), 0);
+  result.modes.assign(vehicle.modes.size(), 0);
+  result.components.assign(vehicle.components.size(), 0);
+  result.wires.assign(vehicle.wires.size(), 0);
+  result.mode_shares.resize(space_->faults().size());
+  for (std::size_t f = 0; f < space_->faults().size(); ++f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    auto& shares = result.mode_shares[f];
+    const auto contexts = prior.contexts(space_->fault(fault).variable);
+    for (std::size_t k = 0; k < contexts; ++k)
+      result.faults[f] += work.found.faults[prior.place(fault, k)] / work.total;
+    for (std::size_t k = 0; k < contexts; ++k) {
+      const auto place = prior.place(fault, k);
+      const double weight = work.found.faults[place] / work.total;
+      for (const auto& part : work.ground->shares[place]) {
+        const auto mode = part.mode;
+        const double share = part.share;
+        result.modes[at(mode)] += weight * share;
+        if (result.faults[f] < 1e-12) continue;
+        auto known = std::find_if(shares.begin(), shares.end(),
+                                  [&](const auto& s) { return s.mode == mode; });
+        if (known == shares.end()) known = shares.insert(shares.end(), {mode, 0});
+        known->share += weight * share / result.faults[f];
+      }
+    }
   }
-  entry.used = true;
-  entry.marginal = work.looks.marginal() / others.marginal();
-  entry.misreading = work.looks.misreading(i, result.modes, result.components);
-  rest += work.unmodelled / entry.marginal;
-  entry.predictive = work.total / rest;
-  if (options.weigh_entries)
-    weigh(result.components, work.marginals->components(work.marginals->modes(without, odds, sums)),
-          rest, entry);
+  for (std::size_t m = 0; m < vehicle.modes.size(); ++m)
+    result.components[at(vehicle.modes[m].component)] += result.modes[m];
+  for (std::size_t w = 0; w < vehicle.wires.size(); ++w) {
+    const auto& variable = space_->variables()[at(space_->variable_of(vehicle.wires[w].component))];
+    for (auto f = variable.first; f < variable.first + variable.count; ++f)
+      result.wires[w] += result.faults[at(f)];
+  }
+}
+
+void Belief::report_resistances(const Work& work, Posterior& result) const {
+  struct Point {
+    double ohm;
+    double weight;
+  };
+  std::vector<std::vector<Point>> by_variable(space_->variables().size());
+  for (const auto& r : work.found.resistances)
+    by_variable[at(space_->fault(r.fault).variable)].push_back({r.ohm, r.weight});
+  for (std::size_t v = 0; v < by_variable.size(); ++v) {
+    auto& points = by_variable[v];
+    if (points.empty()) continue;
+    std::sort(points.begin(), points.end(), [](const Point& a, const Point& b) {
+      return std::tie(a.ohm, a.weight) < std::tie(b.ohm, b.weight);
+    });
+    Resistance r;
+    r.variable = static_cast<std::int32_t>(v);
+    double sum = 0;
+    for (const auto& p : points) sum += p.weight;
+    r.probability = sum / work.total;
+    if (r.probability < 1e-4) continue;
+    const auto quantile = [&](double q) {
+      double so_far = 0;
+      for (const auto& p : points) {
+        so_far += p.weight;
+        if (so_far >= q * sum) return p.ohm;
+      }
+      return points.back().ohm;
+    };
+    r.low_ohm = quantile(0.05);
+    r.median_ohm = quantile(0.5);
+    r.high_ohm = quantile(0.95);
+    result.resistances.push_back(r);
+  }
+  std::stable_sort(
+      result.resistances.begin(), result.resistances.end(),
+      [](const Resistance& a, const Resistance& b) { return a.probability > b.probability; });
+}
+
+void Belief::judge(Work& work, Posterior& result) {
+  const auto& forecast = work.observations->forecast();
+  // Kernels that differ in what the readings do not speak about were read alike.
+  std::map<Candidate, std::pair<double, double>> by_seen;  // weight, likelihood
+  for (const auto& kernel : work.found.kernels) {
+    auto& [weight, likelihood] = by_seen[kernel.seen];
+    weight += kernel.weight;
+    likelihood = kernel.likelihood;
+  }
+  std::vector<std::pair<double, const Candidate*>> order;
+  for (const auto& [candidate, item] : by_seen)
+    if (item.second > 0) order.emplace_back(item.first, &candidate);
+  std::stable_sort(order.begin(), order.end(),
+                   [](const auto& a, const auto& b) { return a.first > b.first; });
+  // What the slightest of them say of a reading is not worth the time.
+  constexpr double enough = 1 - 1e-3;
+  constexpr std::size_t most = 400;
+  double seen = 0;
+  std::vector<std::array<double, Predictions::ways>> sums(forecast.entry_count());
+  for (std::size_t i = 0; i < order.size() && i < most; ++i) {
+    if (seen >= enough * work.found.total) break;
+    const auto& [weight, candidate] = order[i];
+    seen += weight;
+    for (std::size_t e = 0; e < forecast.entry_count(); ++e) {
+      const auto shares = predictions_.ways_of(*candidate, e);
+      for (std::size_t w = 0; w < shares.size(); ++w) sums[e][w] += weight / work.total * shares[w];
+    }
+  }
+  const double scale = seen > 0 ? work.found.total / seen : 1;
+  for (std::size_t e = 0; e < forecast.entry_count(); ++e) {
+    auto& entry = result.entries[work.observations->given(e)];
+    for (std::size_t w = 0; w < sums[e].size(); ++w) entry.by_way[w] = sums[e][w] * scale;
+    entry.misreading = std::max(0.0, 1 - result.not_in_model - entry.by_way[Predictions::proper]);
+  }
+  for (std::size_t g = 0; g < work.observations->group_count(); ++g) {
+    // A repeated reading's marginal is its share of the group's; a single one's is exact.
+    const auto& members = forecast.group(g);
+    const double marginal = std::pow(work.marginals[g] * work.observations->ceiling(g),
+                                     1.0 / static_cast<double>(members.size()));
+    for (const auto e : members) result.entries[work.observations->given(e)].marginal = marginal;
+  }
+  for (auto& entry : result.entries) {
+    const auto& e = work.evidence->entries[entry.entry];
+    if (e.type == Entry::Type::look && e.informative())
+      entry.misreading = work.ground->looks.misreading(e, result.modes, result.components);
+  }
+}
+
+void Belief::weigh(const Evidence& evidence, const Options& options, Posterior& result,
+                   const Progress& progress) {
+  auto plain = options;
+  plain.weigh_entries = false;
+  plain.judge_entries = false;
+  const auto odds = [](double p) { return p / std::max(1 - p, 1e-300); };
+  for (std::size_t i = 0; i < evidence.entries.size(); ++i) {
+    auto& entry = result.entries[i];
+    if (!entry.used) continue;
+    auto others = evidence;
+    others.entries.erase(others.entries.begin() + static_cast<std::ptrdiff_t>(i));
+    const double from = static_cast<double>(i) + 1;
+    const double parts = static_cast<double>(evidence.entries.size()) + 1;
+    const Progress part =
+        !progress ? Progress{} : [&](double share) { return progress((from + share) / parts); };
+    const auto without = posterior(others, plain, part);
+    entry.predictive = std::exp(result.log_evidence - without.log_evidence);
+    entry.decibans.resize(result.components.size());
+    for (std::size_t c = 0; c < entry.decibans.size(); ++c) {
+      const double after = odds(result.components[c]);
+      const double before = odds(without.components[c]);
+      entry.decibans[c] = after > 0 && before > 0 ? 10 * std::log10(after / before) : 0;
+    }
+  }
 }
 
 }  // namespace faultloom::belief

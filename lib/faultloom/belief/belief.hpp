@@ -2,22 +2,20 @@
 
 #include <faultloom/base/progress.hpp>
 #include <faultloom/belief/posterior.hpp>
+#include <faultloom/belief/search.hpp>
 #include <faultloom/circuit/solver.hpp>
 #include <faultloom/rates/rates.hpp>
-#include <faultloom/readings/forecast.hpp>
-#include <map>
+#include <list>
 #include <memory>
-#include <unordered_map>
 
 namespace faultloom::belief {
 
 struct Options {
-  /// Total probability, relative to the rest, of pairs that may be left out of the sum because even the
-  /// best possible outcome of their remaining readings leaves them this small. 0 sums everything.
-  /// What is left out is part of Posterior::bound.
-  double prune = 1e-10;
-  bool pairs = true;          ///< false: no fault and singles only
-  bool weigh_entries = true;  ///< fill EntryReport::decibans
+  SearchOptions search;
+  /// Fill EntryReport::decibans and predictive, by asking again without each entry.
+  bool weigh_entries = false;
+  /// Fill EntryReport::by_way and misreading.
+  bool judge_entries = true;
 };
 
 /// The evidence of a job.
@@ -26,65 +24,65 @@ struct Evidence {
   rates::Exposure exposure;
 };
 
-/// Turns evidence into a posterior. Keeps what each reading would have been under each candidate, so a
+/// Turns evidence into a posterior. Keeps what sets of faults predict for readings seen before, so a
 /// further reading costs little. One per thread; the objects it refers to must outlive it.
 ///
 /// The result depends only on the set of entries: not on their order, nor on what was asked before.
+/// (A budget in seconds is the exception.)
 class Belief {
  public:
-  Belief(const Candidates& candidates, const readings::InstrumentSet& instruments,
+  Belief(const FaultSpace& space, const readings::InstrumentSet& instruments,
          const rates::Rates& rates);
 
   /// @throws Error reading   an entry's instrument and outcome do not fit
   ///               reference unknown environment
   ///               cancelled
-  /// Complexity: one circuit settlement per candidate and state on first sight, then a product.
+  /// Complexity: one circuit settlement per set of faults and state on first sight; how many sets
+  /// depends on how much the evidence leaves open.
   Posterior posterior(const Evidence& evidence, const Options& options = {},
                       const Progress& progress = {});
 
   [[nodiscard]] circuit::Solver& solver() noexcept { return solver_; }
-  [[nodiscard]] const Candidates& candidates() const noexcept { return *candidates_; }
+  [[nodiscard]] const FaultSpace& space() const noexcept { return *space_; }
   [[nodiscard]] const readings::InstrumentSet& instruments() const noexcept {
     return *instruments_;
   }
+  [[nodiscard]] const rates::Rates& rates() const noexcept { return *rates_; }
+  [[nodiscard]] Predictions& predictions() noexcept { return predictions_; }
 
   /// Prior odds of each mode against "component is good", before any evidence.
   [[nodiscard]] std::vector<double> prior_odds(const rates::Exposure& exposure) const;
 
  private:
-  /// Numbers of one group of readings for every candidate: total, then for each entry of the group the
-  /// total without it and the proper share. NaN: not computed yet.
-  struct Column {
-    std::size_t stride = 0;
-    std::vector<double> values;
-    std::uint64_t last_used = 0;
-  };
-  struct Term {
-    Candidate candidate;
-    double likelihood = 0;  ///< of the electrical evidence
+  /// A prior with what is worked out from it once.
+  struct Ground {
+    std::string key;
+    Looks looks;
+    Cues cues;
+    std::unique_ptr<Prior> prior;
+    double looks_marginal = 1;
+    /// By place of a fault: its modes.
+    std::vector<std::vector<Prior::ModeShare>> shares;
+    /// No fault and one typical fault of each variable, with their prior weights, sum one.
+    std::vector<std::pair<Candidate, double>> typical;
   };
   struct Work;
 
-  std::vector<Column*> columns_for(const readings::Forecast& forecast);
-  void forget_old_columns();
-  void fill(Work& work, const Candidate& candidate, std::size_t number);
-  bool likelihood(Work& work, const Candidate& candidate, double weight, double cutoff,
-                  double& out);
-  void sum_singles(Work& work);
-  void sum_pairs(Work& work, const Options& options, const Progress& progress);
-  void finish(Work& work, const Options& options, Posterior& result);
-  void add_up(Work& work, Posterior& result) const;
-  void split_over_modes(Work& work, Posterior& result) const;
-  void report_reading(Work& work, const Options& options, std::size_t g, std::size_t i,
-                      Posterior& result) const;
-  void report_look(Work& work, const Options& options, std::size_t i, Posterior& result) const;
+  const Ground& ground(const Evidence& evidence);
+  void add_up(const Work& work, Posterior& result) const;
+  void name_members(const Kernel& kernel, const Work& work, Posterior& result) const;
+  void spread(const Work& work, Posterior& result) const;
+  void report_resistances(const Work& work, Posterior& result) const;
+  void judge(Work& work, Posterior& result);
+  void weigh(const Evidence& evidence, const Options& options, Posterior& result,
+             const Progress& progress);
 
-  const Candidates* candidates_;
+  const FaultSpace* space_;
   const readings::InstrumentSet* instruments_;
   const rates::Rates* rates_;
   circuit::Solver solver_;
-  std::unordered_map<std::string, std::unique_ptr<Column>> columns_;
-  std::uint64_t clock_ = 0;
+  Predictions predictions_;
+  std::list<std::unique_ptr<Ground>> grounds_;  ///< used last comes first
 };
 
 }  // namespace faultloom::belief

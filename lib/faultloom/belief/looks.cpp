@@ -13,99 +13,59 @@ double clamp_probability(double p) { return std::clamp(p, 1e-4, 1 - 1e-4); }
 }  // namespace
 
 Looks::Looks(const vehicle::Vehicle& vehicle, std::span<const readings::Entry> entries,
-             std::span<const double> mode_priors, double repeat_correlation)
-    : vehicle_(&vehicle),
-      priors_(mode_priors.begin(), mode_priors.end()),
-      repeat_correlation_(repeat_correlation) {
-  for (std::size_t i = 0; i < entries.size(); ++i) {
-    const auto& e = entries[i];
+             double repeat_correlation)
+    : vehicle_(&vehicle), repeat_correlation_(repeat_correlation) {
+  for (const auto& e : entries)
     if (e.type == readings::Entry::Type::look && e.informative())
-      by_component_[e.component].push_back({i, e.outcome == readings::Outcome::damage});
-  }
+      by_component_[e.component].push_back(e.outcome == readings::Outcome::damage);
   // Products over a component's looks must not depend on the order the job lists them in.
-  for (auto& [component, looks] : by_component_)
-    std::stable_sort(looks.begin(), looks.end(),
-                     [](const Look& a, const Look& b) { return a.damage < b.damage; });
+  for (auto& [component, looks] : by_component_) std::sort(looks.begin(), looks.end());
 }
 
-double Looks::joint(const std::vector<Look>& looks, double seen) const {
+double Looks::joint(const std::vector<bool>& damage, double seen) const {
   const double p = clamp_probability(seen);
   double fresh = 1;
-  bool alike = true;
-  for (const auto& look : looks) {
-    fresh *= look.damage ? p : 1 - p;
-    alike = alike && look.damage == looks.front().damage;
-  }
-  if (looks.size() < 2) return fresh;
-  const double same = !alike ? 0 : looks.front().damage ? p : 1 - p;
+  for (const bool seen_now : damage) fresh *= seen_now ? p : 1 - p;
+  if (damage.size() < 2) return fresh;
+  const bool alike = damage.front() == damage.back();  // sorted
+  const double same = !alike ? 0 : damage.front() ? p : 1 - p;
   return (1 - repeat_correlation_) * fresh + repeat_correlation_ * same;
 }
 
-std::vector<double> Looks::updated(std::span<const double> odds) const {
-  std::vector<double> result(odds.begin(), odds.end());
-  for (const auto& [c, looks] : by_component_) {
-    const auto& component = vehicle_->components[at(c)];
-    const double healthy = joint(looks, component.look_false_alarm);
-    for (const auto m : component.modes)
-      result[at(m)] *= joint(looks, vehicle_->modes[at(m)].seen) / healthy;
-  }
-  return result;
+double Looks::if_good(Index component) const {
+  const auto found = by_component_.find(component);
+  if (found == by_component_.end()) return 1;
+  return joint(found->second, vehicle_->components[at(component)].look_false_alarm);
 }
 
-double Looks::if_healthy() const {
-  double product = 1;
-  for (const auto& [c, looks] : by_component_)
-    product *= joint(looks, vehicle_->components[at(c)].look_false_alarm);
-  return product;
+double Looks::if_faulty(Index mode) const {
+  const auto& m = vehicle_->modes[at(mode)];
+  const auto found = by_component_.find(m.component);
+  return found == by_component_.end() ? 1 : joint(found->second, m.seen);
 }
 
-double Looks::marginal() const {
+double Looks::marginal(std::span<const double> mode_priors) const {
   double product = 1;
   for (const auto& [c, looks] : by_component_) {
-    const auto& component = vehicle_->components[at(c)];
     double failed = 0;
     double sum = 0;
-    for (const auto m : component.modes) {
-      failed += priors_[at(m)];
-      sum += priors_[at(m)] * joint(looks, vehicle_->modes[at(m)].seen);
+    for (const auto m : vehicle_->components[at(c)].modes) {
+      failed += mode_priors[at(m)];
+      sum += mode_priors[at(m)] * if_faulty(m);
     }
-    product *= sum + (1 - failed) * joint(looks, component.look_false_alarm);
+    product *= sum + (1 - failed) * if_good(c);
   }
   return product;
 }
 
-double Looks::ceiling() const {
-  double product = 1;
-  for (const auto& [c, looks] : by_component_) {
-    const auto& component = vehicle_->components[at(c)];
-    double most = joint(looks, component.look_false_alarm);
-    for (const auto m : component.modes)
-      most = std::max(most, joint(looks, vehicle_->modes[at(m)].seen));
-    product *= most;
-  }
-  return product;
-}
-
-Looks Looks::without(std::size_t entry) const {
-  Looks rest = *this;
-  for (auto& [component, looks] : rest.by_component_)
-    std::erase_if(looks, [&](const Look& look) { return look.entry == entry; });
-  std::erase_if(rest.by_component_, [](const auto& item) { return item.second.empty(); });
-  return rest;
-}
-
-double Looks::misreading(std::size_t entry, std::span<const double> mode_posteriors,
+double Looks::misreading(const readings::Entry& look, std::span<const double> mode_posteriors,
                          std::span<const double> component_posteriors) const {
-  for (const auto& [c, looks] : by_component_)
-    for (const auto& look : looks) {
-      if (look.entry != entry) continue;
-      if (look.damage) return 1 - component_posteriors[at(c)];
-      double visible = 0;
-      for (const auto m : vehicle_->components[at(c)].modes)
-        if (vehicle_->modes[at(m)].seen > 0.5) visible += mode_posteriors[at(m)];
-      return visible;
-    }
-  return 0;
+  if (look.outcome == readings::Outcome::damage)
+    return 1 - component_posteriors[at(look.component)];
+  double visible = 0;
+  for (const auto m : vehicle_->components[at(look.component)].modes)
+    if (vehicle_->modes[at(m)].seen > 0.5) visible += mode_posteriors[at(m)];
+  return visible;
 }
 
 }  // namespace faultloom::belief

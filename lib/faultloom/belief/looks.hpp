@@ -16,33 +16,25 @@ class Looks {
  public:
   Looks() = default;
   Looks(const vehicle::Vehicle& vehicle, std::span<const readings::Entry> entries,
-        std::span<const double> mode_priors, double repeat_correlation);
+        double repeat_correlation);
 
-  /// Odds of each mode after all looks, relative to "nothing failed and the looks were as they were".
-  [[nodiscard]] std::vector<double> updated(std::span<const double> odds) const;
-  /// P(all looks | every component good).
-  [[nodiscard]] double if_healthy() const;
-  /// P(all looks) before any evidence.
-  [[nodiscard]] double marginal() const;
-  /// Upper bound of P(all looks | anything).
-  [[nodiscard]] double ceiling() const;
-  /// The same looks less one entry.
-  [[nodiscard]] Looks without(std::size_t entry) const;
+  /// P(all looks at the component | it is good).
+  [[nodiscard]] double if_good(Index component) const;
+  /// P(all looks at the mode's component | the mode).
+  [[nodiscard]] double if_faulty(Index mode) const;
+  /// P(all looks) when nothing else is known; `mode_priors` by mode.
+  [[nodiscard]] double marginal(std::span<const double> mode_priors) const;
   /// P(the look's outcome does not fit its component | evidence): damage reported at a good component,
   /// or "clean" at one whose fault would as a rule be seen.
-  [[nodiscard]] double misreading(std::size_t entry, std::span<const double> mode_posteriors,
+  [[nodiscard]] double misreading(const readings::Entry& look,
+                                  std::span<const double> mode_posteriors,
                                   std::span<const double> component_posteriors) const;
 
  private:
-  struct Look {
-    std::size_t entry;
-    bool damage;
-  };
-  [[nodiscard]] double joint(const std::vector<Look>& looks, double seen) const;
+  [[nodiscard]] double joint(const std::vector<bool>& damage, double seen) const;
 
   const vehicle::Vehicle* vehicle_ = nullptr;
-  std::map<Index, std::vector<Look>> by_component_;
-  std::vector<double> priors_;
+  std::map<Index, std::vector<bool>> by_component_;  ///< true: damage
   double repeat_correlation_ = 0;
 };
 

@@ -1,12 +1,15 @@
 #pragma once
 
-#include <faultloom/belief/candidates.hpp>
+#include <array>
+#include <faultloom/belief/predictions.hpp>
+#include <faultloom/belief/prior.hpp>
 #include <string>
 #include <vector>
 
 namespace faultloom::belief {
 
-/// A candidate with its posterior probability.
+/// A candidate with its posterior probability: these faults are there, and of all others only ones that
+/// neither the readings so far nor the vehicle's running depend on.
 struct Weighted {
   Candidate candidate;
   double probability = 0;
@@ -17,28 +20,56 @@ struct EntryReport {
   std::size_t entry = 0;  ///< index into the entries as given
   bool used = false;      ///< false for "not sure" and "can't reach"
   double misreading = 0;  ///< P(not a proper reading | everything)
-  double predictive = 1;  ///< P(this outcome | all other entries)
+  /// P(each way it may have come about | everything), by Predictions::Way; zero for looks and cues.
+  std::array<double, Predictions::ways> by_way{};
   double marginal = 1;    ///< P(this outcome) before any evidence
+  double predictive = 1;  ///< P(this outcome | all other entries); only if asked for
   std::vector<double>
       decibans;  ///< by component: 10 log10 of the odds with the entry over the odds without
 };
 
-/// Exact posterior over no fault, every single and every pair of fault modes and "not in the model".
-/// All probabilities are conditional on the truth being among these; `bound` limits what is outside.
+/// An event that may have hit a bundle.
+struct EventReport {
+  std::int32_t bundle = -1;
+  std::string id;  ///< key in the rates
+  double probability = 0;
+};
+
+/// What is known of the resistance that a fault adds.
+struct Resistance {
+  std::int32_t variable = -1;
+  double probability = 0;  ///< P(the variable has such a fault | everything)
+  double median_ohm = 0;   ///< given that it has
+  double low_ohm = 0;      ///< 5 % quantile
+  double high_ohm = 0;     ///< 95 % quantile
+};
+
+/// Posterior over sets of faults of any size and "not in the model". Probabilities are relative to what
+/// was found; `bound` limits what was not.
 struct Posterior {
   double no_fault = 0;
   double not_in_model = 0;
-  /// P(outside what was summed | evidence) is at most this: three or more faults, and candidates left
-  /// out because they could not matter.
+  /// P(what the search did not look at | evidence) is at most this.
   double bound = 0;
-  double log_evidence = 0;  ///< natural log of P(evidence and enumerated)
-  double conflict = 0;      ///< log10 of prod P(e_j) / P(e); above 0 the readings disagree
-  std::size_t candidates_summed = 0;
+  /// What the last widening of the search by a factor of some three added, as a share of everything: an
+  /// idea, not a bound, of what is still missing.
+  double growth = 0;
+  bool complete =
+      true;  ///< false: a budget ended the search before the bound asked for was reached
+  double quadrature_error = 0;       ///< estimated relative error from integrating over resistances
+  double log_evidence = 0;           ///< natural log of P(evidence and found)
+  double conflict = 0;               ///< log10 of prod P(e_j) / P(e); above 0 the readings disagree
+  std::size_t sets = 0;              ///< sets of faults looked at
+  std::vector<double> faults;        ///< by fault
   std::vector<double> modes;         ///< by mode
   std::vector<double> components;    ///< by component
   std::vector<double> wires;         ///< by wire: conductor and both terminations together
-  std::vector<Weighted> candidates;  ///< most probable first; ties by number
-  std::vector<EntryReport> entries;  ///< in the order given
+  std::vector<Weighted> candidates;  ///< most probable first; ties by faults
+  std::vector<EventReport> events;   ///< most probable first
+  std::vector<Resistance> resistances;  ///< most probable first
+  std::vector<EntryReport> entries;     ///< in the order given
+  /// By fault: its modes and their shares, given that it is there.
+  std::vector<std::vector<Prior::ModeShare>> mode_shares;
 };
 
 }  // namespace faultloom::belief

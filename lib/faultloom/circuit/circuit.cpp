@@ -22,14 +22,18 @@ struct Draft {
   double ohm;
   double add_ohm = 0;
   double emf_volt;
-  bool open = false;
+  bool open;
   bool shorted = false;
   std::int8_t stuck = -1;
   double threshold_factor = 1;
   bool reversed = false;
+  bool dormant;
 
   explicit Draft(const vehicle::Element& element)
-      : ohm(element.ohm), emf_volt(has_emf(element) ? element.emf_volt : 0) {}
+      : ohm(element.ohm),
+        emf_volt(has_emf(element) ? element.emf_volt : 0),
+        open(element.dormant),
+        dormant(element.dormant) {}
 
   void apply(const vehicle::Change& change) {
     if (change.ohm) ohm = *change.ohm;
@@ -37,6 +41,7 @@ struct Draft {
     if (change.shorted_ohm) {
       ohm = *change.shorted_ohm;
       shorted = true;
+      open = open && !dormant;
     }
     if (change.stuck && stuck != 0) stuck = *change.stuck ? std::int8_t{1} : std::int8_t{0};
     open = open || change.open;
@@ -89,12 +94,16 @@ Circuit::Circuit(const vehicle::Vehicle& vehicle) : vehicle_(&vehicle) {
     branches.push_back({node_of[at(element.a)], node_of[at(element.b)], has_emf(element)});
     contact_of_.push_back(switches(element) ? static_cast<Index>(contacts_.size()) : none);
     if (switches(element)) contacts_.push_back(static_cast<Index>(e));
-    healthy_.siemens.push_back(1.0 / element.ohm);
+    healthy_.siemens.push_back(element.dormant ? 0.0 : 1.0 / element.ohm);
     healthy_.ampere.push_back(has_emf(element) ? element.emf_volt / element.ohm : 0.0);
   }
   plan_ = std::make_unique<const EliminationPlan>(static_cast<std::int32_t>(leakage.size()),
                                                   branches, leakage);
   for (const auto node : node_of) terminal_rank_.push_back(node < 0 ? -1 : plan_->rank_of(node));
+  followers_.resize(vehicle.elements.size());
+  for (std::size_t e = 0; e < vehicle.elements.size(); ++e)
+    if (const auto wire = vehicle.elements[e].follows; wire != none)
+      followers_[at(wire)].push_back(static_cast<Index>(e));
   collect_driving_atoms();
 }
 
@@ -128,18 +137,34 @@ void Circuit::collect_driving_atoms() {
 }
 
 Overrides overrides_of(const Circuit& circuit, std::span<const Index> modes) {
+  std::vector<vehicle::Change> changes;
+  for (const auto mode : modes) {
+    const auto& more = circuit.vehicle().modes[at(mode)].changes;
+    changes.insert(changes.end(), more.begin(), more.end());
+  }
+  return overrides_of(circuit, changes);
+}
+
+std::vector<Setting> settings_of(const vehicle::Vehicle& vehicle, std::span<const Index> modes) {
+  std::vector<Setting> settings;
+  for (const auto m : modes)
+    if (const auto& mode = vehicle.modes[at(m)]; mode.control != none)
+      settings.push_back({mode.control, mode.position});
+  std::sort(settings.begin(), settings.end());
+  return settings;
+}
+
+Overrides overrides_of(const Circuit& circuit, std::span<const vehicle::Change> changes) {
   const auto& v = circuit.vehicle();
   std::vector<std::pair<Index, Draft>> drafts;
-  for (const auto mode : modes) {
-    for (const auto& change : v.modes[at(mode)].changes) {
-      auto draft = std::find_if(drafts.begin(), drafts.end(),
-                                [&](const auto& d) { return d.first == change.element; });
-      if (draft == drafts.end()) {
-        drafts.emplace_back(change.element, Draft(v.elements[at(change.element)]));
-        draft = drafts.end() - 1;
-      }
-      draft->second.apply(change);
+  for (const auto& change : changes) {
+    auto draft = std::find_if(drafts.begin(), drafts.end(),
+                              [&](const auto& d) { return d.first == change.element; });
+    if (draft == drafts.end()) {
+      drafts.emplace_back(change.element, Draft(v.elements[at(change.element)]));
+      draft = drafts.end() - 1;
     }
+    draft->second.apply(change);
   }
   std::sort(drafts.begin(), drafts.end(),
             [](const auto& a, const auto& b) { return a.first < b.first; });

@@ -33,8 +33,13 @@ class Circuit {
   [[nodiscard]] const std::vector<Index>& driven_contacts() const noexcept {
     return driven_contacts_;
   }
-  /// Value of the healthy element when it conducts: conductance [S] and short-circuit current [A].
+  /// Value of the healthy element when it conducts: conductance [S] and short-circuit current [A];
+  /// zero for dormant ones.
   [[nodiscard]] const BranchValues& healthy() const noexcept { return healthy_; }
+  /// Dormant elements that come off with a wire's element.
+  [[nodiscard]] const std::vector<Index>& followers(Index element) const {
+    return followers_[static_cast<std::size_t>(element)];
+  }
   /// Atoms that some contact depends on; the others only feed signs.
   [[nodiscard]] const std::vector<Index>& driving_atoms() const noexcept { return driving_atoms_; }
   /// Ranks whose voltage the driving atoms need.
@@ -49,6 +54,7 @@ class Circuit {
   std::vector<Index> contacts_;
   std::vector<Index> contact_of_;
   std::vector<Index> driven_contacts_;
+  std::vector<std::vector<Index>> followers_;
   BranchValues healthy_;
   std::vector<Index> driving_atoms_;
   Bits sensed_;
@@ -69,8 +75,24 @@ struct Override {
 /// The overrides of a set of modes, sorted by element; equal overrides mean electrically identical.
 using Overrides = std::vector<Override>;
 
+/// A control that stands somewhere else than an entry says.
+struct Setting {
+  Index control = none;
+  Index position = none;
+
+  // NOLINTNEXTLINE(modernize-use-nullptr): the check takes the zero of <=> for a pointer
+
+  friend auto operator<=>(const Setting&, const Setting&) = default;
+};
+
 /// Combines modes: resistances in series add up, an open wins over everything on its element.
 /// Modes that leave an element as it was produce no override.
 [[nodiscard]] Overrides overrides_of(const Circuit& circuit, std::span<const Index> modes);
+/// The same from changes of elements.
+[[nodiscard]] Overrides overrides_of(const Circuit& circuit,
+                                     std::span<const vehicle::Change> changes);
+/// Settings that the modes leave wrong, sorted.
+[[nodiscard]] std::vector<Setting> settings_of(const vehicle::Vehicle& vehicle,
+                                               std::span<const Index> modes);
 
 }  // namespace faultloom::circuit

@@ -49,6 +49,10 @@ std::string pointer_to(const vehicle::Vehicle& vehicle, const vehicle::Component
       return "/wires/" + pointer_token(vehicle.components[at(component.wire)].id);
     case Type::contact:
       return "/connectors/" + pointer_token(component.connector);
+    case Type::setting:
+      return "/controls/" + pointer_token(component.id);
+    case Type::earlier_work:
+      return "/parts/" + pointer_token(component.id.substr(0, component.id.find(':')));
   }
   return "";
 }
@@ -92,11 +96,14 @@ std::vector<bool> observable_modes(const Circuit& circuit, const Progress& progr
       if (shows[m]) continue;
       const auto mode = static_cast<Index>(m);
       const auto overrides = overrides_of(circuit, std::span(&mode, 1));
-      if (overrides.empty()) continue;
+      const auto settings = settings_of(vehicle, std::span(&mode, 1));
+      if (overrides.empty() && settings.empty()) continue;
+      solver.leave(settings);
       solver.begin(overrides);
       take(solver, stage, isolated, faulty);
       shows[m] = differs(vehicle, healthy, faulty, isolated);
     }
+    solver.leave({});
   }
   return shows;
 }
@@ -106,7 +113,8 @@ std::vector<Problem> silent_modes(const Circuit& circuit, const Progress& progre
   const auto shows = observable_modes(circuit, progress);
   std::vector<Problem> problems;
   for (std::size_t m = 0; m < shows.size(); ++m) {
-    if (shows[m]) continue;
+    // What earlier hands may have left is not the vehicle's design; a lost diode shows in no steady state.
+    if (shows[m] || !vehicle.modes[m].per_visit.empty()) continue;
     const auto& component = vehicle.components[at(vehicle.modes[m].component)];
     problems.push_back(
         {Code::silent_mode,

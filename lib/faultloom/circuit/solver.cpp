@@ -31,7 +31,10 @@ Solver::Solver(const Circuit& circuit)
       volts_(at(circuit.plan().node_count())),
       volt_marks_(at(circuit.plan().node_count()), 0),
       wanted_(at(circuit.plan().node_count())),
-      unit_(at(circuit.plan().node_count())) {}
+      all_ranks_(at(circuit.plan().node_count())),
+      unit_(at(circuit.plan().node_count())) {
+  for (std::size_t rank = 0; rank < unit_.size(); ++rank) all_ranks_.set(rank);
+}
 
 // ---- stages ------------------------------------------------------------------------------------
 
@@ -63,7 +66,10 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   data.positions = positions;
   data.lifted = sorted;
   data.lifted_elements = Bits(circuit_->vehicle().elements.size());
-  for (const auto e : sorted) data.lifted_elements.set(at(e));
+  for (const auto e : sorted) {
+    data.lifted_elements.set(at(e));
+    for (const auto follower : circuit_->followers(e)) data.lifted_elements.set(at(follower));
+  }
   const auto& contacts = circuit_->contacts();
   const Bits no_atoms(circuit_->vehicle().atoms.size());
   data.by_controls = Bits(contacts.size());
@@ -79,7 +85,7 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   const auto* kept = overrides_;
   begin(no_overrides_);
   recording_ = true;
-  settle(handle);
+  settle_actual(handle);
   recording_ = false;
   overrides_ = kept;
   ++candidate_;
@@ -121,9 +127,27 @@ const Solver::Base& Solver::nearest_base(const StageData& stage, const Bits& clo
 
 // ---- settling ----------------------------------------------------------------------------------
 
+void Solver::leave(std::span<const Setting> settings) {
+  ++candidate_;
+  settings_.assign(settings.begin(), settings.end());
+  actual_ = settings_.empty() ? nullptr : &actual_by_settings_[settings_];
+}
+
 void Solver::begin(const Overrides& overrides) {
   overrides_ = &overrides;
   ++candidate_;
+}
+
+Stage Solver::actual(Stage stated) {
+  if (actual_ == nullptr) return stated;
+  const auto [entry, added] = actual_->emplace(stated, none);
+  if (added) {
+    auto positions = stages_[at(stated)].positions;
+    for (const auto& setting : settings_) positions[at(setting.control)] = setting.position;
+    const auto lifted = stages_[at(stated)].lifted;
+    entry->second = stage(positions, lifted);
+  }
+  return entry->second;
 }
 
 const Override* Solver::override_of(Index element) const {
@@ -179,6 +203,28 @@ double Solver::known_volt(Index terminal) const {
   return rank < 0 ? 0.0 : volts_[at(rank)];
 }
 
+double Solver::atom_number(Index atom_index) const {
+  const auto& atom = circuit_->vehicle().atoms[at(atom_index)];
+  if (atom.type == Atom::Type::volts) {
+    const double volt = known_volt(atom.a) - known_volt(atom.b);
+    return atom.either_way ? std::abs(volt) : volt;
+  }
+  const auto& element = circuit_->vehicle().elements[at(atom.element)];
+  const auto [siemens, ampere] = branch(atom.element);
+  return std::abs(siemens * (known_volt(element.a) - known_volt(element.b)) - ampere);
+}
+
+double Solver::atom_reading(Index atom_index) {
+  const auto& atom = circuit_->vehicle().atoms[at(atom_index)];
+  if (atom.type == Atom::Type::volts) {
+    volt(atom.a);
+    volt(atom.b);
+  } else {
+    ampere(atom.element);
+  }
+  return atom_number(atom_index);
+}
+
 bool Solver::atom_value(Index atom_index, bool before) {
   const auto& atom = circuit_->vehicle().atoms[at(atom_index)];
   double factor = 1;
@@ -192,15 +238,9 @@ bool Solver::atom_value(Index atom_index, bool before) {
     // A source turned round has no atom of its own; only a diode senses along its own direction.
     if (o.reversed && element.type == vehicle::ElementType::diode) sign = -sign;
   }
-  double value = 0;
-  if (atom.type == Atom::Type::volts) {
-    value = sign * (known_volt(atom.a) - known_volt(atom.b));
-    if (atom.either_way) value = std::abs(value);
-  } else {
-    const auto& element = circuit_->vehicle().elements[at(atom.element)];
-    const auto [siemens, ampere] = branch(atom.element);
-    value = std::abs(siemens * (known_volt(element.a) - known_volt(element.b)) - ampere);
-  }
+  const double number = atom_number(atom_index);
+  // Without a direction of its own the magnitude counts, which a reversal leaves as it is.
+  const double value = atom.type == Atom::Type::volts && !atom.either_way ? sign * number : number;
   return apply_hysteresis(atom, value, factor, before);
 }
 
@@ -209,11 +249,13 @@ void Solver::update_atoms(Bits& atoms) {
   for (const auto a : circuit_->driving_atoms()) atoms.set(at(a), atom_value(a, atoms.test(at(a))));
 }
 
-const Settled& Solver::settle(Stage stage_index) {
+const Settled& Solver::settle(Stage stage_index) { return settle_actual(actual(stage_index)); }
+
+const Settled& Solver::settle_actual(Stage stage_index) {
   auto& slot = results_[at(stage_index)];
   if (slot.candidate == candidate_) return slot.settled;
   const Stage parent = stages_[at(stage_index)].parent;
-  if (parent != none) settle(parent);
+  if (parent != none) settle_actual(parent);
   auto& stage = stages_[at(stage_index)];
   auto& result = results_[at(stage_index)].settled;
   result.previous = parent;
@@ -281,13 +323,28 @@ void Solver::resolve_cycle(const std::vector<std::pair<Bits, Bits>>& history, st
   result.atoms = history[lowest].second;
 }
 
-void Solver::enter(Stage stage_index) {
-  const auto& settled = settle(stage_index);
+void Solver::enter(Stage stated) {
+  const auto stage_index = actual(stated);
+  const auto& settled = settle_actual(stage_index);
   const auto& stage = stages_[at(stage_index)];
   const bool loaded = current_candidate_ == candidate_ && current_closed_ == settled.closed &&
                       current_stage_ != none && stages_[at(current_stage_)].lifted == stage.lifted;
   if (!loaded) solve(stage, settled.closed);
   current_stage_ = stage_index;
+}
+
+void Solver::contacts_if(Stage stated, std::span<const Setting> settings, Bits& closed) {
+  const auto index = actual(stated);
+  const auto atoms = settle_actual(index).atoms;
+  auto positions = stages_[at(index)].positions;
+  for (const auto& setting : settings) positions[at(setting.control)] = setting.position;
+  closed = Bits(circuit_->contacts().size());
+  for (std::size_t c = 0; c < circuit_->contacts().size(); ++c)
+    closed.set(c, evaluate(circuit_->vehicle().elements[at(circuit_->contacts()[c])].closed_when,
+                           positions, atoms));
+  for (const auto& o : *overrides_)
+    if (const auto c = circuit_->contact_of(o.element); c != none && o.stuck >= 0)
+      closed.set(at(c), o.stuck == 1);
 }
 
 // ---- numbers -----------------------------------------------------------------------------------
@@ -372,8 +429,7 @@ double Solver::volt(Index terminal) {
 }
 
 void Solver::volts(std::span<double> out) {
-  for (std::size_t rank = 0; rank < volts_.size(); ++rank) wanted_.set(rank);
-  substitute(wanted_);
+  substitute(all_ranks_);
   for (std::size_t t = 0; t < out.size(); ++t) out[t] = known_volt(static_cast<Index>(t));
 }
 
@@ -388,12 +444,21 @@ Thevenin Solver::port(Index a, Index b) {
   Thevenin result;
   result.volt = known_volt(a) - known_volt(b);
   if (ra == rb) return result;
+  inject(a, b, wanted_, wanted_);
+  result.ohm = (ra >= 0 ? unit_[at(ra)] : 0.0) - (rb >= 0 ? unit_[at(rb)] : 0.0);
+  return result;
+}
+
+void Solver::inject(Index a, Index b, const Bits& driven, const Bits& ranks) {
   // One ampere in at a and out at b. Both ends ride on the same common-mode voltage of their island,
   // which cancels exactly enough: see the accuracy test of ports.
-  wanted_.for_each([&](std::size_t rank) { unit_[rank] = 0; });
+  const auto& plan = circuit_->plan();
+  const auto ra = circuit_->rank_of_terminal(a);
+  const auto rb = circuit_->rank_of_terminal(b);
+  ranks.for_each([&](std::size_t rank) { unit_[rank] = 0; });
   if (ra >= 0) unit_[at(ra)] = 1;
   if (rb >= 0) unit_[at(rb)] = -1;
-  wanted_.for_each([&](std::size_t rank) {
+  driven.for_each([&](std::size_t rank) {
     const auto& front = plan.front(static_cast<std::int32_t>(rank));
     const double* n = numbers(static_cast<std::int32_t>(rank));
     const auto* later = plan.later() + front.later;
@@ -401,7 +466,7 @@ Thevenin Solver::port(Index a, Index b) {
     unit_[rank] = share;
     for (std::int32_t p = 0; p < front.degree; ++p) unit_[at(later[p])] += n[p] * share;
   });
-  wanted_.for_each_descending([&](std::size_t rank) {
+  ranks.for_each_descending([&](std::size_t rank) {
     const auto& front = plan.front(static_cast<std::int32_t>(rank));
     const double* n = numbers(static_cast<std::int32_t>(rank));
     const auto* later = plan.later() + front.later;
@@ -409,8 +474,19 @@ Thevenin Solver::port(Index a, Index b) {
     for (std::int32_t p = 0; p < front.degree; ++p) sum += n[p] * unit_[at(later[p])];
     unit_[rank] += sum * n[FrontLayout{front.degree}.inverse()];
   });
-  result.ohm = (ra >= 0 ? unit_[at(ra)] : 0.0) - (rb >= 0 ? unit_[at(rb)] : 0.0);
-  return result;
+}
+
+void Solver::transfer(Index a, Index b, std::span<double> out) {
+  // The current enters along the paths of its two ends; every node feels it.
+  wanted_.clear();
+  for (const auto terminal : {a, b})
+    if (const auto rank = circuit_->rank_of_terminal(terminal); rank >= 0)
+      wanted_ |= circuit_->plan().path(rank);
+  inject(a, b, wanted_, all_ranks_);
+  for (std::size_t t = 0; t < out.size(); ++t) {
+    const auto rank = circuit_->rank_of_terminal(static_cast<Index>(t));
+    out[t] = rank < 0 ? 0.0 : unit_[at(rank)];
+  }
 }
 
 void Solver::resistances(std::span<double> out) {

@@ -53,6 +53,14 @@ class Solver {
     return stages_[static_cast<std::size_t>(stage)].positions;
   }
 
+  /// Controls that stand where these say, whatever a stage says, for every candidate begun from now on.
+  /// A stage then means: this is what the hand that operated it believed.
+  void leave(std::span<const Setting> settings);
+  /// Whether an element is taken off in a stage.
+  [[nodiscard]] bool lifted(Stage stage, Index element) const {
+    return stages_[static_cast<std::size_t>(stage)].lifted_elements.test(
+        static_cast<std::size_t>(element));
+  }
   /// Makes these overrides the present candidate; forgets what was settled for the last one.
   /// `overrides` must stay alive until the next call.
   void begin(const Overrides& overrides);
@@ -61,6 +69,9 @@ class Solver {
   const Settled& settle(Stage stage);
   /// Settles and makes the numbers of that stage current for the functions below.
   void enter(Stage stage);
+  /// Contacts that would conduct in a stage, voltages and currents as they are, if these controls stood
+  /// elsewhere; by position in Circuit::contacts(). Stuck ones stay as they are.
+  void contacts_if(Stage stage, std::span<const Setting> settings, Bits& closed);
 
   // -- in the stage entered last --
   /// Voltage of a terminal against the datum [V].
@@ -69,6 +80,9 @@ class Solver {
   void volts(std::span<double> out);
   /// The port between two terminals. Contacts keep the state they have without the instrument.
   Thevenin port(Index a, Index b);
+  /// Voltage of every terminal [V] if nothing but one ampere flowed in at `a` and out at `b`, sources
+  /// dead: the transfer resistances [ohm] of the port, in terminal order. O(nodes).
+  void transfer(Index a, Index b, std::span<double> out);
   /// Source resistance of every terminal against the datum [ohm], in terminal order.
   void resistances(std::span<double> out);
   /// Source resistance between the ends of every element [ohm], in element order; the element itself
@@ -80,6 +94,8 @@ class Solver {
   bool holds(const vehicle::Condition& condition);
   /// Conductance [S] and short-circuit current [A] of an element.
   std::pair<double, double> branch(Index element) const;
+  /// Truth of an atom with its hysteresis, for the stage entered last; `factor` multiplies its thresholds.
+  [[nodiscard]] double atom_reading(Index atom);
 
   /// Networks solved and stages settled since construction, for benchmarks.
   [[nodiscard]] std::uint64_t networks_solved() const noexcept { return networks_solved_; }
@@ -105,10 +121,14 @@ class Solver {
     Settled settled;
   };
 
+  [[nodiscard]] Stage actual(Stage stage);
+  const Settled& settle_actual(Stage stage);
+  void inject(Index a, Index b, const Bits& driven, const Bits& ranks);
   [[nodiscard]] bool evaluate(const vehicle::Condition& condition,
                               const vehicle::ControlState& positions, const Bits& atoms) const;
   void contacts_from(const StageData& stage, const Bits& atoms, Bits& closed) const;
   void update_atoms(Bits& atoms);
+  [[nodiscard]] double atom_number(Index atom_index) const;
   [[nodiscard]] bool atom_value(Index atom_index, bool before);
   void settle_cycle(StageData& stage, Settled& result);
   void resolve_cycle(const std::vector<std::pair<Bits, Bits>>& history, std::size_t from,
@@ -135,6 +155,9 @@ class Solver {
   bool recording_ = false;  ///< settling the healthy network: keep each contact state as a base
 
   const Overrides* overrides_;
+  std::vector<Setting> settings_;
+  std::map<std::vector<Setting>, std::map<Stage, Stage>> actual_by_settings_;
+  std::map<Stage, Stage>* actual_ = nullptr;  ///< of the present settings, null if there are none
   Overrides no_overrides_;
   std::uint64_t candidate_ = 1;
 
@@ -152,6 +175,7 @@ class Solver {
   std::vector<double> volts_;
   std::vector<std::uint64_t> volt_marks_;
   Bits wanted_;
+  Bits all_ranks_;
   std::vector<double> unit_;
   std::vector<double> inverse_;
   std::vector<std::pair<Bits, Bits>> history_;

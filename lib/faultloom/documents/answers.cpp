@@ -4,6 +4,7 @@
 #include <cmath>
 #include <faultloom/documents/version.hpp>
 #include <faultloom/documents/wording.hpp>
+#include <map>
 #include <nlohmann/json.hpp>
 #include <numeric>
 
@@ -14,15 +15,57 @@ using nlohmann::json;
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-json mode_list(const vehicle::Vehicle& vehicle, const belief::Candidates& candidates,
-               const belief::Candidate& c) {
+/// The modes a fault stands for, by their share, hidden ones left out.
+std::vector<std::string> mode_names(const belief::FaultSpace& space,
+                                    const belief::Posterior& posterior, std::int32_t fault) {
+  const auto& own = space.fault(fault).modes;
+  auto sorted = own;
+  const auto share_of = [&](vehicle::Index m) {
+    for (const auto& [mode, share] : posterior.mode_shares[at(fault)])
+      if (mode == m) return share;
+    return 0.0;
+  };
+  std::stable_sort(sorted.begin(), sorted.end(),
+                   [&](auto a, auto b) { return share_of(a) > share_of(b); });
+  std::vector<std::string> names;
+  for (const auto m : sorted)
+    if (sorted.size() == 1 || share_of(m) > 0 || names.empty())
+      names.push_back(vehicle::mode_name(space.vehicle(), m));
+  return names;
+}
+
+json mode_list(const belief::FaultSpace& space, const belief::Posterior& posterior,
+               const belief::Candidate& candidate) {
   json list = json::array();
-  for (const auto index : {c.a, c.b}) {
-    if (index < 0) continue;
-    json members = json::array();
-    for (const auto m : candidates.classes()[at(index)].modes)
-      members.push_back(vehicle::mode_name(vehicle, m));
-    list.push_back(members.size() == 1 ? members.front() : members);
+  for (const auto f : candidate.faults) {
+    const auto names = mode_names(space, posterior, f);
+    if (names.size() == 1) {
+      list.push_back(names.front());
+    } else {
+      list.push_back(names);
+    }
+  }
+  return list;
+}
+
+/// Candidates whose faults stand for the same modes (cells of one resistance) count as one.
+json candidates_json(const belief::FaultSpace& space, const belief::Posterior& posterior,
+                     std::size_t top) {
+  std::vector<std::pair<json, double>> merged;
+  std::map<std::string, std::size_t> place;
+  for (const auto& item : posterior.candidates) {
+    if (item.probability < 1e-9) break;
+    auto modes = mode_list(space, posterior, item.candidate);
+    const auto [entry, added] = place.emplace(modes.dump(), merged.size());
+    if (added) merged.emplace_back(std::move(modes), 0.0);
+    merged[entry->second].second += item.probability;
+  }
+  std::stable_sort(merged.begin(), merged.end(),
+                   [](const auto& a, const auto& b) { return a.second > b.second; });
+  json list = json::array();
+  for (auto& [modes, probability] : merged) {
+    if (list.size() == top) break;
+    list.push_back({{"modes", std::move(modes)}, {"probability", probability}});
   }
   return list;
 }
@@ -57,6 +100,26 @@ json component_json(const vehicle::Vehicle& vehicle, const belief::Posterior& po
   return item;
 }
 
+/// The way of misreading to name: one that is likelier than a proper reading, or a fair suspicion.
+readings::Slip likeliest_slip(const belief::EntryReport& report) {
+  constexpr double worth_naming = 0.2;
+  std::size_t best = 0;
+  for (std::size_t w = 1; w < report.by_way.size(); ++w)
+    if (report.by_way[w] > worth_naming && (best == 0 || report.by_way[w] > report.by_way[best]))
+      best = w;
+  constexpr readings::Slip slips[] = {readings::Slip::proper, readings::Slip::no_contact,
+                                      readings::Slip::wrong_neighbour, readings::Slip::wrong_state,
+                                      readings::Slip::gross};
+  return slips[best];
+}
+
+json slips_json(const belief::EntryReport& report) {
+  return {{"no_contact", report.by_way[belief::Predictions::no_contact]},
+          {"wrong_neighbour", report.by_way[belief::Predictions::wrong_neighbour]},
+          {"wrong_state", report.by_way[belief::Predictions::wrong_state]},
+          {"gross", report.by_way[belief::Predictions::gross]}};
+}
+
 json entries_json(const AnswerContext& context, const belief::Posterior& posterior) {
   json list = json::array();
   for (const auto& report : posterior.entries) {
@@ -65,7 +128,12 @@ json entries_json(const AnswerContext& context, const belief::Posterior& posteri
               {"used", report.used}};
     if (report.used) {
       item["misreading"] = report.misreading;
-      item["predictive"] = report.predictive;
+      const auto& entry = context.job.entries[report.entry];
+      if (const auto slip = likeliest_slip(report); slip != readings::Slip::proper) {
+        item["looks_like"] = slip_text(context.vehicle, context.instruments, entry, slip);
+        item["slips"] = slips_json(report);
+      }
+      if (!report.decibans.empty()) item["predictive"] = report.predictive;
     }
     list.push_back(std::move(item));
   }
@@ -89,7 +157,92 @@ json state_json(const vehicle::Vehicle& vehicle, const vehicle::ControlState& st
 
 }  // namespace
 
-json ranking_json(const AnswerContext& context, const belief::Candidates& candidates,
+namespace {
+
+/// Things of one bundle that an event may have damaged besides what is already found: to be checked before
+/// the loom is closed.
+json check_list(const belief::Belief& belief, const belief::Posterior& posterior,
+                const belief::Bundle& bundle, const rates::Exposure& exposure) {
+  constexpr double worth_checking = 0.02;
+  const auto& vehicle = belief.space().vehicle();
+  const auto odds = belief.prior_odds(exposure);
+  json list = json::array();
+  std::vector<std::pair<double, vehicle::Index>> members;
+  for (const auto c : bundle.members) {
+    double before = 0;
+    for (const auto m : vehicle.components[at(c)].modes) before += odds[at(m)];
+    const double now = posterior.components[at(c)];
+    if (now >= worth_checking && now > 3 * before) members.emplace_back(now, c);
+  }
+  std::stable_sort(members.begin(), members.end(),
+                   [](const auto& a, const auto& b) { return a.first > b.first; });
+  for (const auto& [probability, c] : members)
+    list.push_back({{"id", vehicle.components[at(c)].id},
+                    {"title", vehicle.components[at(c)].title},
+                    {"probability", probability}});
+  return list;
+}
+
+json events_json(const AnswerContext& context, const belief::Belief& belief,
+                 const belief::Posterior& posterior) {
+  constexpr double worth_telling = 0.05;
+  json list = json::array();
+  for (const auto& event : posterior.events) {
+    if (event.probability < worth_telling) break;
+    const auto& bundle = belief.space().bundles()[at(event.bundle)];
+    const auto found = belief.rates().events.find(event.id);
+    const bool loom = bundle.type == belief::Bundle::Type::loom;
+    list.push_back(
+        {{"event", event.id},
+         {"title", found == belief.rates().events.end() ? event.id : found->second.title},
+         {loom ? "loom" : "connector", bundle.id},
+         {"probability", event.probability},
+         {"check_before_closing", check_list(belief, posterior, bundle, context.job.exposure)}});
+  }
+  return list;
+}
+
+json resistances_json(const belief::FaultSpace& space, const belief::Posterior& posterior) {
+  constexpr double worth_telling = 0.01;
+  const auto& vehicle = space.vehicle();
+  json list = json::array();
+  for (const auto& r : posterior.resistances) {
+    if (r.probability < worth_telling) break;
+    const auto c = space.variables()[at(r.variable)].components.front();
+    list.push_back({{"id", vehicle.components[at(c)].id},
+                    {"title", vehicle.components[at(c)].title},
+                    {"probability", r.probability},
+                    {"median_ohm", r.median_ohm},
+                    {"low_ohm", r.low_ohm},
+                    {"high_ohm", r.high_ohm}});
+  }
+  return list;
+}
+
+/// Modes that no electrical reading tells apart, whose fault is worth a mention.
+json groups_json(const belief::FaultSpace& space, const belief::Posterior& posterior) {
+  std::map<std::vector<std::string>, double> sums;
+  for (std::size_t f = 0; f < space.faults().size(); ++f) {
+    if (posterior.faults[f] < 1e-9 || space.faults()[f].modes.size() < 2) continue;
+    std::vector<std::string> members;
+    for (const auto m : space.faults()[f].modes)
+      members.push_back(vehicle::mode_name(space.vehicle(), m));
+    sums[members] += posterior.faults[f];
+  }
+  std::vector<std::pair<double, std::vector<std::string>>> sorted;
+  for (auto& [members, probability] : sums)
+    if (probability >= 1e-3) sorted.emplace_back(probability, members);
+  std::stable_sort(sorted.begin(), sorted.end(),
+                   [](const auto& a, const auto& b) { return a.first > b.first; });
+  json groups = json::array();
+  for (auto& [probability, members] : sorted)
+    groups.push_back({{"members", std::move(members)}, {"probability", probability}});
+  return groups;
+}
+
+}  // namespace
+
+json ranking_json(const AnswerContext& context, const belief::Belief& belief,
                   const belief::Posterior& posterior, std::size_t top) {
   const auto& vehicle = context.vehicle;
   json answer = heading("faultloom.ranking", context);
@@ -97,9 +250,12 @@ json ranking_json(const AnswerContext& context, const belief::Candidates& candid
   answer["no_fault"] = posterior.no_fault;
   answer["not_in_model"] = posterior.not_in_model;
   answer["bound"] = posterior.bound;
+  answer["complete"] = posterior.complete;
+  answer["growth"] = posterior.growth;
+  answer["quadrature_error"] = posterior.quadrature_error;
   answer["log_evidence"] = posterior.log_evidence;
   answer["conflict"] = posterior.conflict;
-  answer["candidates_evaluated"] = posterior.candidates_summed;
+  answer["candidates_evaluated"] = posterior.sets;
 
   json components = json::array();
   for (const auto c : descending(posterior.components)) {
@@ -116,30 +272,10 @@ json ranking_json(const AnswerContext& context, const belief::Candidates& candid
         {{"id", component.id}, {"title", component.title}, {"probability", posterior.wires[w]}});
   }
   answer["wires"] = std::move(wires);
-
-  json list = json::array();
-  for (const auto& item : posterior.candidates) {
-    if (list.size() == top) break;
-    list.push_back({{"modes", mode_list(vehicle, candidates, item.candidate)},
-                    {"probability", item.probability}});
-  }
-  answer["candidates"] = std::move(list);
-
-  json groups = json::array();
-  for (const auto& group : candidates.classes()) {
-    double probability = 0;
-    json members = json::array();
-    for (const auto m : group.modes) {
-      probability += posterior.modes[at(m)];
-      members.push_back(vehicle::mode_name(vehicle, m));
-    }
-    if (group.modes.size() > 1 && probability >= 1e-3)
-      groups.push_back({{"members", std::move(members)}, {"probability", probability}});
-  }
-  std::stable_sort(groups.begin(), groups.end(), [](const json& a, const json& b) {
-    return a["probability"].get<double>() > b["probability"].get<double>();
-  });
-  answer["groups"] = std::move(groups);
+  answer["candidates"] = candidates_json(belief.space(), posterior, top);
+  answer["groups"] = groups_json(belief.space(), posterior);
+  answer["events"] = events_json(context, belief, posterior);
+  answer["resistances"] = resistances_json(belief.space(), posterior);
   return answer;
 }
 
@@ -312,9 +448,14 @@ namespace {
 
 /// What an entry should have been under a candidate, in words.
 std::string expected_text(const AnswerContext& context, belief::Belief& belief,
-                          const readings::Entry& entry, const circuit::Overrides& overrides) {
+                          const readings::Entry& entry, const belief::Candidate& candidate) {
   auto& solver = belief.solver();
   const auto stage = solver.stage(entry.state, entry.lifted_elements);
+  circuit::Overrides overrides;
+  std::vector<circuit::Setting> settings;
+  belief.space().overrides(candidate.faults, overrides);
+  belief.space().settings(candidate.faults, settings);
+  solver.leave(settings);
   solver.begin(overrides);
   solver.enter(stage);
   if (entry.type == readings::Entry::Type::sign) {
@@ -358,7 +499,6 @@ json explanation_json(const AnswerContext& context, belief::Belief& belief,
       posterior.candidates.begin() +
           static_cast<std::ptrdiff_t>(std::min<std::size_t>(3, posterior.candidates.size())));
   json entries = entries_json(context, posterior);
-  circuit::Overrides overrides;
   for (std::size_t i = 0; i < posterior.entries.size(); ++i) {
     const auto& report = posterior.entries[i];
     if (!report.used) continue;
@@ -369,17 +509,17 @@ json explanation_json(const AnswerContext& context, belief::Belief& belief,
             {{"component", vehicle.components[c].id}, {"decibans", report.decibans[c]}});
     entries[i]["weights"] = std::move(weights);
     const auto& entry = context.job.entries[report.entry];
-    if (entry.type == readings::Entry::Type::look) continue;
+    if (entry.type != readings::Entry::Type::reading && entry.type != readings::Entry::Type::sign)
+      continue;
     json expected = json::array();
     const auto expect = [&](const belief::Candidate& candidate, double probability) {
-      belief.candidates().overrides(candidate, overrides);
-      expected.push_back({{"modes", mode_list(vehicle, belief.candidates(), candidate)},
+      expected.push_back({{"modes", mode_list(belief.space(), posterior, candidate)},
                           {"probability", probability},
-                          {"text", expected_text(context, belief, entry, overrides)}});
+                          {"text", expected_text(context, belief, entry, candidate)}});
     };
     for (const auto& item : leading) expect(item.candidate, item.probability);
     if (std::none_of(leading.begin(), leading.end(),
-                     [](const auto& item) { return item.candidate.a < 0; }))
+                     [](const auto& item) { return item.candidate.faults.empty(); }))
       expect({}, posterior.no_fault);
     entries[i]["expected"] = std::move(expected);
   }

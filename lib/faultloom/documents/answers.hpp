@@ -18,7 +18,7 @@ struct AnswerContext {
 };
 
 [[nodiscard]] nlohmann::json ranking_json(const AnswerContext& context,
-                                          const belief::Candidates& candidates,
+                                          const belief::Belief& belief,
                                           const belief::Posterior& posterior, std::size_t top);
 [[nodiscard]] nlohmann::json step_json(const AnswerContext& context, const advice::Advice& advice);
 [[nodiscard]] nlohmann::json explanation_json(const AnswerContext& context, belief::Belief& belief,

@@ -2,6 +2,7 @@
 
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/names.hpp>
+#include <faultloom/documents/wording.hpp>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -12,6 +13,7 @@
 #include <optional>
 #include <span>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace faultloom::documents {
@@ -24,19 +26,34 @@ using readings::Outcome;
 using vehicle::none;
 
 constexpr std::array number_keys{"volts", "ohms", "amps"};
-
-/// What an instrument can answer besides "not sure" and "can't reach".
-struct Answers {
-  std::string_view number;  ///< key of its number, "" if it shows none
-  std::span<const Outcome> words;
-};
+/// Key of a number and of how far off it may be.
+constexpr std::array<std::pair<const char*, const char*>, 3> tolerance_keys{
+    {{"volts", "tolerance_volt"}, {"ohms", "tolerance_ohm"}, {"amps", "tolerance_ampere"}}};
 
 constexpr std::array lamp_words{Outcome::bright, Outcome::dim, Outcome::dark};
 constexpr std::array beeper_words{Outcome::beep, Outcome::silent};
 constexpr std::array ohmmeter_words{Outcome::overload};
 constexpr std::array sign_words{Outcome::yes, Outcome::no, Outcome::chatters};
 constexpr std::array look_words{Outcome::damage, Outcome::clean};
+constexpr std::array cue_words{Outcome::yes, Outcome::no};
 constexpr std::array open_words{Outcome::not_sure, Outcome::cannot_reach};
+constexpr std::array unasked_words{Outcome::not_sure};
+
+/// A word that only some things answer with, and what it means.
+struct SpecialWord {
+  std::string_view word;
+  Outcome outcome;
+};
+constexpr std::array setting_words{SpecialWord{"set_wrong", Outcome::damage},
+                                   SpecialWord{"set_right", Outcome::clean}};
+
+/// What an instrument or a person can answer.
+struct Answers {
+  std::string_view number;  ///< key of its number, "" if it shows none
+  std::span<const Outcome> words;
+  std::span<const SpecialWord> special = {};
+  std::span<const Outcome> open = open_words;  ///< words that say nothing about the circuit
+};
 
 Answers answers_of(Instrument::Type type) {
   switch (type) {
@@ -61,25 +78,31 @@ bool needs_isolation(const Instrument& instrument) {
 
 class EntryReader {
  public:
-  EntryReader(const json& value, const std::string& pointer, Resolver& resolver,
-              const readings::InstrumentSet& set)
-      : value_(value), pointer_(pointer), resolver_(resolver), set_(set) {}
+  EntryReader(const json& value, const std::string& pointer, const vehicle::Vehicle& vehicle,
+              Resolver& resolver, const readings::InstrumentSet& set, const CueTable* cues)
+      : value_(value),
+        pointer_(pointer),
+        vehicle_(vehicle),
+        resolver_(resolver),
+        set_(set),
+        cues_(cues) {}
 
-  Entry read() {
+  std::vector<Entry> read() {
     entry_.id = text_or(value_, "id");
+    entry_.visit = value_or(value_, "visit", 0);
     const auto type = text_or(value_, "type");
     if (type == "reading") {
       read_reading();
     } else if (type == "sign") {
       read_sign();
     } else if (type == "look") {
-      entry_.type = Entry::Type::look;
-      entry_.component = resolver_.component(text_or(value_, "component"), at("component"));
-      read_answer({"", look_words}, "A look");
+      read_look();
+    } else if (type == "cue") {
+      read_cue();
     } else {
       resolver_.add(Code::schema, fmt::format("There is no type of entry '{}'", type), at("type"));
     }
-    return std::move(entry_);
+    return outcomes_.empty() ? std::vector{std::move(entry_)} : repeated();
   }
 
  private:
@@ -92,7 +115,60 @@ class EntryReader {
     const auto owner = resolver_.component(text_or(value_, "part"), at("part"));
     if (owner != none) entry_.sign = resolver_.sign(owner, text_or(value_, "sign"), at("sign"));
     read_circumstances();
-    read_answer({"", sign_words}, "A sign");
+    if (value_.contains("tries")) {
+      read_tries();
+    } else {
+      read_answer({"", sign_words}, "A sign");
+    }
+  }
+
+  void read_look() {
+    entry_.type = Entry::Type::look;
+    entry_.component = resolver_.component(text_or(value_, "component"), at("component"));
+    const bool known = entry_.component != none;
+    const bool setting =
+        known && vehicle_.components[static_cast<std::size_t>(entry_.component)].type ==
+                     vehicle::Component::Type::setting;
+    Answers answers{"", look_words};
+    // What an unknown component would answer with, nobody can say.
+    if (setting || !known) answers.special = setting_words;
+    read_answer(answers, setting ? "A look at a setting" : "A look");
+  }
+
+  void read_cue() {
+    entry_.type = Entry::Type::cue;
+    entry_.cue = text_or(value_, "cue");
+    if (cues_ != nullptr && !cues_->contains(entry_.cue)) {
+      std::vector<std::string> known;
+      for (const auto& [id, cue] : *cues_) known.push_back(id);
+      auto hint = suggestion(entry_.cue, known);
+      if (hint.empty())
+        hint = known.empty() ? "; the rates document has none"
+                             : fmt::format("; there is {}", fmt::join(known, ", "));
+      resolver_.add(Code::reference, fmt::format("There is no cue '{}'{}", entry_.cue, hint),
+                    at("cue"));
+    }
+    read_answer({"", cue_words, {}, unasked_words}, "A cue");
+  }
+
+  /// How often each answer came when the same thing was tried again and again.
+  void read_tries() {
+    const auto& tries = value_.at("tries");
+    for (const auto outcome : sign_words)
+      outcomes_.insert(outcomes_.end(), value_or<std::size_t>(tries, readings::name_of(outcome), 0),
+                       outcome);
+    if (outcomes_.empty())
+      resolver_.add(Code::value, "'tries' counts nothing; give at least one try", at("tries"));
+  }
+
+  /// The entry once for each of `outcomes_`.
+  std::vector<Entry> repeated() {
+    std::vector<Entry> entries(outcomes_.size(), entry_);
+    for (std::size_t i = 0; i < entries.size(); ++i) {
+      entries[i].outcome = outcomes_[i];
+      if (i > 0) entries[i].id = fmt::format("{}#{}", entry_.id, i + 1);
+    }
+    return entries;
   }
 
   void read_reading() {
@@ -113,11 +189,40 @@ class EntryReader {
           pointer_);
     read_answer(answers_of(instrument->type), fmt::format("Instrument '{}'", instrument->id));
     if (entry_.outcome == Outcome::number) check_number(*instrument);
+    read_tolerance();
+  }
+
+  /// How far off the number may be as noted; it goes by the key that fits the number's.
+  void read_tolerance() {
+    for (const auto& [number, key] : tolerance_keys) {
+      if (!value_.contains(key)) continue;
+      if (value_.contains(number)) {
+        entry_.tolerance = value_.at(key).get<double>();
+      } else {
+        resolver_.add(Code::reading,
+                      fmt::format("'{}' belongs to '{}', which is not given; {}", key, number,
+                                  tolerance_advice()),
+                      at(key));
+      }
+    }
+  }
+
+  [[nodiscard]] std::string tolerance_advice() const {
+    for (const auto& [number, key] : tolerance_keys)
+      if (value_.contains(number)) return fmt::format("use '{}' with '{}'", key, number);
+    return "leave it out, an answer in words has no tolerance";
   }
 
   void read_circumstances() {
     entry_.state = resolver_.state(value_, pointer_);
     entry_.lifted_elements = resolver_.lifted(value_, pointer_);
+    const auto* provoked = member(value_, "provoked");
+    if (provoked == nullptr) return;
+    const auto how = text_or(*provoked, "how");
+    for (const auto provocation :
+         {Entry::Provocation::wiggle, Entry::Provocation::heat, Entry::Provocation::wet})
+      if (provocation_text(provocation) == how) entry_.provocation = provocation;
+    entry_.provoked_zone = resolver_.zone(text_or(*provoked, "zone"), at("provoked/zone"));
   }
 
   /// Where the instrument was put: two terminals, or around a wire.
@@ -178,7 +283,7 @@ class EntryReader {
       return;
     }
     const auto word = text_or(value_, "outcome");
-    const auto outcome = find_word(answers.words, word);
+    const auto outcome = find_word(answers, word);
     if (outcome) {
       entry_.outcome = *outcome;
     } else {
@@ -189,10 +294,12 @@ class EntryReader {
     }
   }
 
-  static std::optional<Outcome> find_word(std::span<const Outcome> words, std::string_view word) {
-    for (const auto list : {words, std::span<const Outcome>(open_words)})
+  static std::optional<Outcome> find_word(const Answers& answers, std::string_view word) {
+    for (const auto list : {answers.words, answers.open})
       for (const auto outcome : list)
         if (readings::name_of(outcome) == word) return outcome;
+    for (const auto& special : answers.special)
+      if (special.word == word) return special.outcome;
     return std::nullopt;
   }
 
@@ -206,7 +313,8 @@ class EntryReader {
     std::vector<std::string_view> names;
     if (!answers.number.empty()) names.push_back(answers.number);
     for (const auto word : answers.words) names.push_back(readings::name_of(word));
-    for (const auto word : open_words) names.push_back(readings::name_of(word));
+    for (const auto& special : answers.special) names.push_back(special.word);
+    for (const auto word : answers.open) names.push_back(readings::name_of(word));
     return fmt::format("{}", fmt::join(names, ", "));
   }
 
@@ -226,9 +334,12 @@ class EntryReader {
 
   const json& value_;
   const std::string& pointer_;
+  const vehicle::Vehicle& vehicle_;
   Resolver& resolver_;
   const readings::InstrumentSet& set_;
+  const CueTable* cues_;
   Entry entry_;
+  std::vector<Outcome> outcomes_;  ///< of each try; empty if there is just one
 };
 
 }  // namespace
@@ -249,9 +360,12 @@ int resolve_instrument(const std::string& id, const std::string& pointer, Resolv
   return found;
 }
 
-readings::Entry read_entry(const json& value, const std::string& pointer, Resolver& resolver,
-                           const readings::InstrumentSet& instruments) {
-  return EntryReader(value, pointer, resolver, instruments).read();
+std::vector<Entry> read_entry(const json& value, const std::string& pointer,
+                              const vehicle::Vehicle& vehicle, Resolver& resolver,
+                              const readings::InstrumentSet& instruments, const CueTable* cues) {
+  return EntryReader(value, pointer, vehicle, resolver, instruments, cues).read();
 }
+
+std::string written_id(const std::string& id) { return id.substr(0, id.find('#')); }
 
 }  // namespace faultloom::documents

@@ -13,12 +13,16 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <iterator>
 #include <set>
 
 namespace faultloom::documents {
 namespace {
 
 using nlohmann::json;
+
+/// Most entries of a job, each try counted; the schema has the same limit on those written down.
+constexpr std::size_t max_entries = 10000;
 
 void read_head(const json& document, const vehicle::Vehicle& vehicle, Resolver& resolver,
                Job& job) {
@@ -52,27 +56,39 @@ void read_means(const json& document, const readings::InstrumentSet& instruments
                          job.opened_zones.end());
 }
 
-void read_entries(const json& document, const readings::InstrumentSet& instruments,
-                  Resolver& resolver, Job& job) {
-  const auto* entries = member(document, "entries");
-  if (entries == nullptr) return;
+/// @returns the ids of all entries as the document gives them
+std::set<std::string> read_entries(const json& document, const vehicle::Vehicle& vehicle,
+                                   const readings::InstrumentSet& instruments, const CueTable* cues,
+                                   Resolver& resolver, Job& job) {
   std::set<std::string> ids;
+  const auto* entries = member(document, "entries");
+  if (entries == nullptr) return ids;
+  bool full = false;
   for (std::size_t i = 0; i < entries->size(); ++i) {
     const auto pointer = fmt::format("/entries/{}", i);
-    job.entries.push_back(read_entry((*entries)[i], pointer, resolver, instruments));
-    const auto& id = job.entries.back().id;
+    auto read = read_entry((*entries)[i], pointer, vehicle, resolver, instruments, cues);
+    const auto id = read.front().id;
     if (!ids.insert(id).second)
       resolver.add(Code::duplicate,
                    fmt::format("Two entries have the id '{}'; give each its own", id),
                    pointer + "/id");
+    if (full) continue;
+    full = job.entries.size() + read.size() > max_entries;
+    if (full) {
+      resolver.add(Code::limit,
+                   fmt::format("The tries make more than {} entries; leave some out", max_entries),
+                   pointer);
+    } else {
+      std::move(read.begin(), read.end(), std::back_inserter(job.entries));
+    }
   }
+  return ids;
 }
 
 /// Takes out what the technician took back.
-void withdraw(const json& document, Resolver& resolver, Job& job) {
+void withdraw(const json& document, const std::set<std::string>& ids, Resolver& resolver,
+              Job& job) {
   const auto withdrawn = texts_or_none(document, "withdrawn");
-  std::set<std::string> ids;
-  for (const auto& entry : job.entries) ids.insert(entry.id);
   for (std::size_t i = 0; i < withdrawn.size(); ++i)
     if (!ids.contains(withdrawn[i]))
       resolver.add(Code::reference,
@@ -80,13 +96,14 @@ void withdraw(const json& document, Resolver& resolver, Job& job) {
                                suggestion(withdrawn[i], {ids.begin(), ids.end()})),
                    fmt::format("/withdrawn/{}", i));
   const std::set<std::string> gone(withdrawn.begin(), withdrawn.end());
-  std::erase_if(job.entries, [&](const readings::Entry& entry) { return gone.contains(entry.id); });
+  std::erase_if(job.entries,
+                [&](const readings::Entry& entry) { return gone.contains(written_id(entry.id)); });
 }
 
 }  // namespace
 
 Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
-             const readings::InstrumentSet& instruments) {
+             const readings::InstrumentSet& instruments, const CueTable* cues) {
   const auto document = parse_text(text);
   std::vector<Problem> problems;
   check_schema(document, "job", problems);
@@ -95,11 +112,14 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   Job job;
   read_head(document, vehicle, resolver, job);
   read_means(document, instruments, resolver, job);
-  read_entries(document, instruments, resolver, job);
-  withdraw(document, resolver, job);
+  const auto ids = read_entries(document, vehicle, instruments, cues, resolver, job);
+  withdraw(document, ids, resolver, job);
   throw_if_any(std::move(problems));
-  for (const auto& entry : job.entries)
-    job.entry_texts.push_back(entry_text(vehicle, instruments, entry));
+  for (const auto& entry : job.entries) {
+    const bool titled = cues != nullptr && entry.type == readings::Entry::Type::cue;
+    job.entry_texts.push_back(
+        entry_text(vehicle, instruments, entry, titled ? cues->find(entry.cue)->second.title : ""));
+  }
   return job;
 }
 

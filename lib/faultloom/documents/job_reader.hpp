@@ -5,6 +5,7 @@
 #include <faultloom/readings/instrument.hpp>
 #include <faultloom/vehicle/vehicle.hpp>
 
+#include <map>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -28,13 +29,17 @@ struct Job {
 /// Reads a document of format faultloom.job about this vehicle.
 ///
 /// Ohmmeter and beeper readings need `isolated`: true, which takes off what the vehicle names for it.
-/// Controls that an entry doesn't name are at rest. Withdrawn entries are checked like the others and
-/// then left out.
+/// Controls that an entry doesn't name are at rest. A sign with `tries` becomes an entry for each try.
+/// Withdrawn entries are checked like the others and then left out, all tries with their entry.
+/// @param cues  those of the rates document, which cue entries must name; null: any id is taken
 /// @throws Error  with every problem found. Text and schema are checked first. Then: names that don't
 ///         exist, a job about another vehicle (reference); an id used twice (duplicate); results an
-///         instrument can't give, both probes on one terminal, ohms on a live pack (reading)
-/// Complexity: linear in the text, a logarithmic or short linear search per name.
+///         instrument can't give, both probes on one terminal, ohms on a live pack, a tolerance of
+///         another unit than the number (reading); no try at all (value); tries that make more entries
+///         than a job may have (limit)
+/// Complexity: linear in the text and the tries, a logarithmic or short linear search per name.
 [[nodiscard]] Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
-                           const readings::InstrumentSet& instruments);
+                           const readings::InstrumentSet& instruments,
+                           const std::map<std::string, rates::Cue, std::less<>>* cues = nullptr);
 
 }  // namespace faultloom::documents

@@ -71,8 +71,8 @@ class Checker {
             fmt::format("Terminal '{}' is listed twice", kind_.terminals[t]));
     for (const auto& element : kind_.elements) check_element(element);
     for (const auto& sign : kind_.signs) check_clause(sign.when, sign.pointer + "/when");
-    for (const auto& mode : kind_.modes)
-      for (const auto& change : mode.changes) check_change(change, mode);
+    for (const auto& mode : kind_.modes) check_mode(mode);
+    check_swaps();
     check_contact_loops();
   }
 
@@ -144,6 +144,10 @@ class Checker {
   void check_element(const KindElement& element) {
     const auto& at = element.pointer;
     check_pair(element.a, element.b, at + "/between");
+    if (element.dormant && element.type != KindElement::Type::resistor)
+      add(Code::value, at + "/dormant",
+          fmt::format("'{}' is a {}; only a resistor can be dormant", element.id,
+                      word_for(element.type)));
     switch (element.type) {
       case KindElement::Type::resistor:
         check_ohm(element.ohm, at, "resistance_ohm");
@@ -216,6 +220,42 @@ class Checker {
     }
   }
 
+  void check_mode(const KindMode& mode) {
+    for (const auto& change : mode.changes) check_change(change, mode);
+    const bool adds = std::any_of(mode.changes.begin(), mode.changes.end(),
+                                  [](const auto& change) { return change.add_ohm.has_value(); });
+    if (mode.spread_factor > 1 && !adds)
+      add(Code::value, mode.pointer + "/spread_factor",
+          fmt::format("Mode '{}' adds no resistance that could spread; give a change 'add_ohm' or "
+                      "take 'spread_factor' away",
+                      mode.id));
+    if (mode.touches == KindMode::Touches::nothing) return;
+    check_ohm(mode.touch_ohm, mode.pointer, "touch_ohm");
+    if (mode.earlier_work())
+      add(Code::value, mode.pointer + "/cause",
+          fmt::format("Mode '{}' touches something, which is no earlier work; take 'cause' away",
+                      mode.id));
+    if (kind_.terminals.size() != 2 || kind_.elements.size() != 1 ||
+        kind_.elements.front().type != KindElement::Type::resistor)
+      add(Code::value, mode.pointer + "/touches",
+          fmt::format("Kind '{}' is no wire, a single resistor between two terminals; give "
+                      "'changes' in place of 'touches'",
+                      kind_.id));
+  }
+
+  void check_swaps() {
+    const auto place = [](const KindSwap& swap) { return std::minmax(swap.a, swap.b); };
+    for (std::size_t s = 0; s < kind_.swaps.size(); ++s) {
+      const auto& swap = kind_.swaps[s];
+      const auto at = fmt::format("{}/{}", kind_.swaps_pointer, s);
+      check_pair(swap.a, swap.b, at);
+      for (std::size_t other = 0; other < s; ++other)
+        if (place(swap) == place(kind_.swaps[other]))
+          add(Code::duplicate, at,
+              fmt::format("Terminals '{}' and '{}' are listed twice", swap.a, swap.b));
+    }
+  }
+
   void check_change(const KindChange& change, const KindMode& mode) {
     const auto at = fmt::format("{}/changes/{}", mode.pointer, pointer_token(change.element));
     const auto* element = check_named(change.element, at);
@@ -237,6 +277,9 @@ class Checker {
           "reversed", "a source or a diode");
     suits(change.threshold_factor == 1 || has_threshold(*element), "threshold_factor",
           "an input, or a contact whose own condition compares volts or amps");
+    if (element->dormant && !change.shorted_ohm)
+      add(Code::value, at,
+          fmt::format("'{}' is dormant; only 'shorted_ohm' makes it conduct", change.element));
   }
 
   /// Finds contacts whose `closed` conditions come back to themselves.

@@ -89,6 +89,7 @@ KindElement element_of(const std::string& id, const json& value) {
   element.a = value.at("between").at(0).get<std::string>();
   element.b = value.at("between").at(1).get<std::string>();
   const auto type = value.at("type").get<std::string>();
+  element.dormant = flag_or(value, "dormant", false);
   if (type == "source") {
     element.type = KindElement::Type::source;
     element.ohm = quantity(value, "internal_ohm");
@@ -117,6 +118,15 @@ KindMode mode_of(const std::string& id, const json& value) {
   mode.id = id;
   mode.title = text_or(value, "title", id);
   mode.seen = number_or(value, "seen", 0);
+  mode.spread_factor = number_or(value, "spread_factor", 1);
+  if (const auto* duty = member(value, "duty"))
+    mode.duty = {number_or(*duty, "a", 0), number_or(*duty, "b", 0)};
+  if (text_or(value, "cause") == "earlier_work") mode.per_visit = text_or(value, "per_visit", id);
+  if (const auto* touches = member(value, "touches")) {
+    mode.touches = touches->get<std::string>() == "negative" ? KindMode::Touches::negative
+                                                             : KindMode::Touches::neighbour;
+    mode.touch_ohm = quantity(value, "touch_ohm");
+  }
   for_members(value, "changes", [&](const std::string& element, const json& change) {
     mode.changes.push_back(change_of(element, change));
   });

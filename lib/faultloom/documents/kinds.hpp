@@ -47,8 +47,9 @@ struct KindElement {
   Quantity volt;   ///< EMF of a source, forward voltage of a diode
   Quantity rises;  ///< input
   Quantity falls;
-  Clause closed_when;   ///< contact
-  std::string pointer;  ///< where the kinds document defines it
+  Clause closed_when;    ///< contact
+  bool dormant = false;  ///< resistor: does not conduct until a mode makes it a plain resistance
+  std::string pointer;   ///< where the kinds document defines it
 };
 
 struct KindChange {
@@ -64,11 +65,27 @@ struct KindChange {
 };
 
 struct KindMode {
+  /// What a wire's conductor touches in this mode, instead of changes to elements.
+  enum class Touches { nothing, negative, neighbour };
+
   std::string id;
   std::string title;
   double seen = 0;
+  double spread_factor = 1;  ///< one sigma of the log-normal of the `add_ohm` values, as a factor
+  vehicle::Beta duty;        ///< share of tries in which the fault is there; a = 0: always
+  std::string per_visit;     ///< not empty: earlier work; key into the rates' `per_visit`
+  Touches touches = Touches::nothing;
+  Quantity touch_ohm;  ///< resistance of the touching place
   std::vector<KindChange> changes;
   std::string pointer;
+
+  [[nodiscard]] bool earlier_work() const { return !per_visit.empty(); }
+};
+
+/// Two terminals of a kind whose wires may have been put back exchanged.
+struct KindSwap {
+  std::string a;
+  std::string b;
 };
 
 struct KindSign {
@@ -89,10 +106,14 @@ struct PartKind {
   std::vector<KindElement> elements;  ///< by id
   std::vector<KindSign> signs;        ///< by id
   std::vector<KindMode> modes;        ///< by id
+  std::vector<KindSwap> swaps;
+  double work_minutes = 15;   ///< to put right what earlier hands did [min]
+  double work_price_usd = 2;  ///< material for that
   vehicle::Repair repair;
   double look_minutes = 0;
   double look_false_alarm = 0.05;
   std::vector<std::string> cautions;
+  std::string swaps_pointer;  ///< where the kinds document defines the swaps
 
   [[nodiscard]] const KindElement* element(std::string_view name) const;
   [[nodiscard]] bool has_terminal(std::string_view name) const;

@@ -112,6 +112,12 @@ class Reader {
     return result;
   }
 
+  /// Where an inherited or own member that is no group of entries stands in the document.
+  [[nodiscard]] std::string origin(std::string id, std::string_view key) const {
+    while (!base_of(id).empty() && !kinds_.at(id).contains(std::string(key))) id = base_of(id);
+    return fmt::format("/kinds/{}/{}", pointer_token(id), key);
+  }
+
   /// Where an inherited or own entry stands in the document.
   [[nodiscard]] std::string origin(std::string id, std::string_view group,
                                    const std::string& key) const {
@@ -146,6 +152,12 @@ class Reader {
       kind.modes.push_back(mode_of(name, mode));
       kind.modes.back().pointer = origin(id, "modes", name);
     });
+    kind.swaps_pointer = origin(id, "swaps");
+    if (const auto* swaps = member(value, "swaps"))
+      for (const auto& pair : *swaps)
+        kind.swaps.push_back({pair.at(0).get<std::string>(), pair.at(1).get<std::string>()});
+    kind.work_minutes = number_or(value, "work_minutes", kind.work_minutes);
+    kind.work_price_usd = number_or(value, "work_price_usd", kind.work_price_usd);
     if (const auto* repair = member(value, "repair"))
       kind.repair = {text_or(*repair, "action", "replace"), number_or(*repair, "minutes", 0),
                      number_or(*repair, "price_usd", 0)};

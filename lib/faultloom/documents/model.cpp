@@ -56,8 +56,10 @@ std::vector<double> Model::mode_priors(std::string_view job_text) const {
 std::vector<double> Model::terminal_volts(std::string_view situation_text) const {
   const auto situation = read_situation(situation_text, parts_->vehicle);
   const auto overrides = circuit::overrides_of(parts_->circuit, situation.modes);
+  const auto settings = circuit::settings_of(parts_->vehicle, situation.modes);
   circuit::Solver solver(parts_->circuit);
   const auto stage = solver.stage(situation.state, situation.lifted_elements);
+  solver.leave(settings);
   solver.begin(overrides);
   solver.enter(stage);
   std::vector<double> volts(parts_->vehicle.terminals.size());
@@ -68,8 +70,10 @@ std::vector<double> Model::terminal_volts(std::string_view situation_text) const
 std::string Model::solve_json(std::string_view situation_text) const {
   const auto situation = read_situation(situation_text, parts_->vehicle);
   const auto overrides = circuit::overrides_of(parts_->circuit, situation.modes);
+  const auto settings = circuit::settings_of(parts_->vehicle, situation.modes);
   circuit::Solver solver(parts_->circuit);
   const auto stage = solver.stage(situation.state, situation.lifted_elements);
+  solver.leave(settings);
   solver.begin(overrides);
   return text_of(solution_of(solver, stage));
 }
@@ -86,11 +90,10 @@ std::string Model::rank_json(std::string_view job_text, std::string_view options
   const auto options = read_rank_options(options_text);
   const auto belief = parts_->borrow();
   belief::Options how;
-  how.prune = options.prune;
-  how.weigh_entries = false;
+  how.search.bound = options.bound;
+  how.search.most_seconds = options.budget_seconds;
   const auto posterior = belief->posterior(evidence_of(job), how, progress);
-  return text_of(
-      ranking_json(context_of(*parts_, job), parts_->candidates, posterior, options.top));
+  return text_of(ranking_json(context_of(*parts_, job), *belief, posterior, options.top));
 }
 
 std::vector<double> Model::mode_posteriors(std::string_view job_text,
@@ -98,7 +101,7 @@ std::vector<double> Model::mode_posteriors(std::string_view job_text,
   const auto job = parts_->job(job_text);
   const auto belief = parts_->borrow();
   belief::Options how;
-  how.weigh_entries = false;
+  how.judge_entries = false;
   return belief->posterior(evidence_of(job), how, progress).modes;
 }
 
@@ -108,7 +111,7 @@ std::string Model::next_json(std::string_view job_text, std::string_view options
   const auto options = read_next_options(options_text, parts_->vehicle, parts_->instruments);
   const auto belief = parts_->borrow();
   belief::Options how;
-  how.weigh_entries = false;
+  how.judge_entries = false;
   const auto half = [&](double offset) -> Progress {
     if (!progress) return {};
     return [&progress, offset](double share) { return progress(offset + share / 2); };
@@ -131,7 +134,9 @@ std::string Model::explain_json(std::string_view job_text, std::string_view opti
   const auto options = read_rank_options(options_text, 6);
   const auto belief = parts_->borrow();
   belief::Options how;
-  how.prune = options.prune;
+  how.search.bound = options.bound;
+  how.search.most_seconds = options.budget_seconds;
+  how.weigh_entries = true;
   const auto posterior = belief->posterior(evidence_of(job), how, progress);
   return text_of(explanation_json(context_of(*parts_, job), *belief, posterior, options.top));
 }

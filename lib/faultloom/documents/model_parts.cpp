@@ -46,7 +46,7 @@ Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
       cautions(named("cautions",
                      [&] { return read_cautions(or_shipped(sources.cautions, "cautions")); })),
       circuit(vehicle),
-      candidates(circuit) {
+      space(circuit) {
   idle_.reserve(most_idle);  // handing a work space back must not need memory
   std::vector<Problem> problems;
   check_references(vehicle, instruments, cautions, rates, problems);
@@ -63,7 +63,7 @@ Model::Parts::Borrowed Model::Parts::borrow() const {
       return {*this, std::move(belief)};
     }
   }
-  return {*this, std::make_unique<belief::Belief>(candidates, instruments, rates)};
+  return {*this, std::make_unique<belief::Belief>(space, instruments, rates)};
 }
 
 Model::Parts::Borrowed::~Borrowed() {
@@ -73,6 +73,8 @@ Model::Parts::Borrowed::~Borrowed() {
   if (parts_->idle_.size() < most_idle) parts_->idle_.push_back(std::move(belief_));
 }
 
-Job Model::Parts::job(std::string_view text) const { return read_job(text, vehicle, instruments); }
+Job Model::Parts::job(std::string_view text) const {
+  return read_job(text, vehicle, instruments, &rates.cues);
+}
 
 }  // namespace faultloom::documents

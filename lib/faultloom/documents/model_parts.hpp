@@ -21,7 +21,7 @@ struct Model::Parts {
   readings::InstrumentSet instruments;
   Cautions cautions;
   circuit::Circuit circuit;
-  belief::Candidates candidates;
+  belief::FaultSpace space;
 
   /// A Belief for the caller's own use until the handle goes out of scope.
   class Borrowed {

@@ -1,5 +1,6 @@
 #include <faultloom/documents/options.hpp>
 
+#include <fmt/format.h>
 #include <faultloom/documents/text.hpp>
 #include <nlohmann/json.hpp>
 
@@ -40,6 +41,20 @@ void read_count(const json& options, const char* key, std::size_t& value,
   }
 }
 
+void read_number(const json& options, const char* key, double least, double most, double& value,
+                 std::vector<Problem>& problems) {
+  if (!options.contains(key)) return;
+  const auto& item = options[key];
+  if (item.is_number() && item.get<double>() >= least && item.get<double>() <= most) {
+    value = item.get<double>();
+  } else {
+    problems.push_back(
+        {Code::value,
+         fmt::format("Option '{}' must be a number from {:g} to {:g}", key, least, most),
+         std::string("/") + key});
+  }
+}
+
 template <typename Find>
 void read_names(const json& options, const char* key, const Find& find,
                 std::vector<Problem>& problems) {
@@ -65,17 +80,10 @@ RankOptions read_rank_options(std::string_view text, std::size_t default_top) {
   const auto options = object_of(text, problems);
   RankOptions result;
   result.top = default_top;
-  only_keys(options, {"top", "prune"}, problems);
+  only_keys(options, {"top", "bound", "budget_seconds"}, problems);
   read_count(options, "top", result.top, problems);
-  if (options.contains("prune")) {
-    const auto& item = options["prune"];
-    if (item.is_number() && item.get<double>() >= 0 && item.get<double>() <= 1e-3) {
-      result.prune = item.get<double>();
-    } else {
-      problems.push_back(
-          {Code::value, "Option 'prune' must be a number from 0 to 0.001", "/prune"});
-    }
-  }
+  read_number(options, "bound", 0, 1, result.bound, problems);
+  read_number(options, "budget_seconds", 0, 3600, result.budget_seconds, problems);
   if (!problems.empty()) throw Error(std::move(problems));
   return result;
 }

@@ -1,5 +1,7 @@
 #include <faultloom/documents/part_builder.hpp>
 
+#include <faultloom/documents/latent_builder.hpp>
+
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -62,6 +64,12 @@ class Builder {
   Index build() {
     component_ = static_cast<Index>(vehicle_.components.size());
     vehicle_.components.push_back(use_.component);
+    if (std::any_of(kind_.modes.begin(), kind_.modes.end(),
+                    [](const auto& mode) { return mode.earlier_work(); })) {
+      work_ = static_cast<Index>(vehicle_.components.size());
+      vehicle_.components.push_back(
+          earlier_work_at(use_.component, kind_.work_minutes, kind_.work_price_usd));
+    }
     first_terminal_ = static_cast<Index>(vehicle_.terminals.size());
     first_element_ = static_cast<Index>(vehicle_.elements.size());
     add_terminals();
@@ -115,6 +123,7 @@ class Builder {
     element.b = terminal(source.b);
     element.ohm = value(source.ohm);
     element.emf_volt = value(source.volt);
+    element.dormant = source.dormant;
     element.components = {component_};
     vehicle_.components[at(component_)].elements.push_back(
         static_cast<Index>(vehicle_.elements.size()));
@@ -249,11 +258,9 @@ class Builder {
   }
 
   void add_mode(const KindMode& source) {
-    vehicle::Mode mode{.id = source.id,
-                       .title = source.title,
-                       .component = component_,
-                       .changes = {},
-                       .seen = source.seen};
+    if (source.touches != KindMode::Touches::nothing) return;  // only a wire touches anything
+    const auto owner = source.earlier_work() ? work_ : component_;
+    auto mode = mode_from(source, owner);
     for (const auto& change : source.changes) {
       Change result;
       result.element = element_index(change.element);
@@ -266,8 +273,12 @@ class Builder {
       result.reversed = change.reversed;
       result.threshold_factor = change.threshold_factor;
       mode.changes.push_back(result);
+      auto& elements = vehicle_.components[at(owner)].elements;
+      if (source.earlier_work() &&
+          std::find(elements.begin(), elements.end(), result.element) == elements.end())
+        elements.push_back(result.element);
     }
-    vehicle_.components[at(component_)].modes.push_back(static_cast<Index>(vehicle_.modes.size()));
+    vehicle_.components[at(owner)].modes.push_back(static_cast<Index>(vehicle_.modes.size()));
     vehicle_.modes.push_back(std::move(mode));
   }
 
@@ -276,6 +287,7 @@ class Builder {
   Vehicle& vehicle_;
   std::vector<Problem>& problems_;
   Index component_ = none;
+  Index work_ = none;
   Index first_terminal_ = none;
   Index first_element_ = none;
   std::vector<Condition> conditions_;
@@ -285,6 +297,18 @@ class Builder {
 };
 
 }  // namespace
+
+vehicle::Mode mode_from(const KindMode& source, Index component) {
+  vehicle::Mode mode;
+  mode.id = source.id;
+  mode.title = source.title;
+  mode.component = component;
+  mode.seen = source.seen;
+  mode.spread_factor = source.spread_factor;
+  mode.duty = source.duty;
+  mode.per_visit = source.per_visit;
+  return mode;
+}
 
 double value_of(const Quantity& quantity, const PartUse& use) {
   if (quantity.parameter.empty()) return quantity.value;

@@ -27,8 +27,12 @@ struct PartUse {
 /// Value of a quantity as the use sets it.
 [[nodiscard]] double value_of(const Quantity& quantity, const PartUse& use);
 
+/// What a mode says about itself, all but its changes.
+[[nodiscard]] vehicle::Mode mode_from(const KindMode& source, vehicle::Index component);
+
 /// Adds a part's component, terminals, elements, atoms, signs and modes to the vehicle.
 ///
+/// Modes that earlier hands caused go to a second component, PART:work, which follows the part's.
 /// A `closed` condition is the named contact's condition in its place, with the same atoms; a
 /// `signal` is the input's atom. A diode conducts while an atom of its own holds, rising and
 /// falling at its forward voltage.

@@ -16,11 +16,15 @@ inline constexpr double share_tolerance = 1e-6;
 ///
 /// Shares are used as written, not scaled to sum to one exactly.
 /// @throws Error  with every problem found: first text and schema, then shares that don't sum to one within
-///         share_tolerance (value). Complexity: O(n log n).
+///         share_tolerance (value), and numbers out of range (value). Complexity: O(n log n).
 [[nodiscard]] rates::Rates read_rates(std::string_view text);
 
-/// Appends a problem of code reference for each kind or mode with a rate that the catalog doesn't have:
-/// its share would be lost without a word, since only modes of the vehicle can fail.
+/// Appends a problem of code reference for each kind or mode that the catalog doesn't have, in
+/// rates, events, cues and `per_visit`: its share would be lost without a word, since only modes of
+/// the vehicle can fail. Events of a loom name modes of control_wire or power_wire, those of a
+/// connector modes of a kind with the terminals plug and socket. Cues may name the kinds
+/// earlier_work and setting as well. A share of a mode that is earlier work is a problem of code
+/// value.
 void check_rates(const rates::Rates& rates, const KindCatalog& kinds,
                  std::vector<Problem>& problems);
 

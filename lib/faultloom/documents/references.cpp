@@ -21,6 +21,8 @@ void check_references(const vehicle::Vehicle& vehicle, const readings::Instrumen
     for (const auto& id : zone.cautions)
       caution(id, "zone '" + zone.id + "'", "/zones/" + pointer_token(zone.id) + "/cautions");
   for (const auto& component : vehicle.components) {
+    // Cautions and surroundings of earlier work are those of its part, which was here before.
+    if (component.type == vehicle::Component::Type::earlier_work) continue;
     // Kinds hand their cautions to every part, so the kind is named rather than each of its parts.
     for (const auto& id : component.cautions)
       caution(id, "kind or part of '" + component.kind + "'", "");

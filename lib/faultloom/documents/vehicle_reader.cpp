@@ -2,8 +2,10 @@
 
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/latent_builder.hpp>
 #include <faultloom/documents/names.hpp>
 #include <faultloom/documents/part_builder.hpp>
+#include <faultloom/documents/rates_reader.hpp>
 #include <faultloom/documents/schema.hpp>
 #include <faultloom/documents/scope.hpp>
 #include <faultloom/documents/text.hpp>
@@ -13,6 +15,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <utility>
 
@@ -70,8 +73,14 @@ class Reader {
     for (const auto& loom : vehicle.looms) loom_ids_.push_back(loom.id);
     for_members(scope_.document, "wires",
                 [&](const auto& id, const json& value) { read_wire(id, value); });
+    for_members(scope_.document, "controls",
+                [&](const auto& id, const json& value) { read_left_wrong(id, value); });
+    add_swaps(swaps_, vehicle);
     vehicle.index_names();
     read_conclusion(scope_);
+    if (const auto found = wire_kinds_.find("control");
+        found != wire_kinds_.end() && found->second.conductor != nullptr)
+      add_touches(*found->second.conductor, vehicle);
   }
 
  private:
@@ -134,6 +143,24 @@ class Reader {
     const auto first = scope_.vehicle.terminals.size();
     add_part(use, scope_.vehicle, scope_.problems);
     read_probes(value, use, first);
+    note_swaps(use, static_cast<Index>(first));
+  }
+
+  /// Notes which wires of a part may have been exchanged. Earlier work must have an id of its own.
+  void note_swaps(const PartUse& use, Index first) {
+    const auto& kind = *use.kind;
+    const auto& names = kind.terminals;
+    const auto terminal = [&](const std::string& name) {
+      return first +
+             static_cast<Index>(std::find(names.begin(), names.end(), name) - names.begin());
+    };
+    const auto work = earlier_work_at(use.component, kind.work_minutes, kind.work_price_usd);
+    const bool has_work =
+        !kind.swaps.empty() || std::any_of(kind.modes.begin(), kind.modes.end(),
+                                           [](const auto& mode) { return mode.earlier_work(); });
+    if (!has_work || !claim(work.id, use.pointer)) return;
+    for (const auto& [a, b] : kind.swaps)
+      swaps_.push_back({work, terminal(a), terminal(b), a, b, false});
   }
 
   void read_parameters(const json& value, PartUse& use) {
@@ -205,11 +232,13 @@ class Reader {
       pin_kind = nullptr;
     }
     const auto pins = texts_or_none(value, "pins");
+    Index before = none;  // socket of the pin before
     for (std::size_t p = 0; p < pins.size(); ++p) {
       const auto pin = id + "-" + pins[p];
       const auto here = fmt::format("{}/pins/{}", pointer, p);
       if (!claim(pin, here) || pin_kind == nullptr) {
         leave_out(pin);
+        before = none;
         continue;
       }
       PartUse use;
@@ -228,8 +257,69 @@ class Reader {
       use.terminal_minutes = default_pin_probe_minutes;
       use.terminal_prefix = pin + ".";
       use.leakage_ohm = leakage_ohm_;
+      const auto first = scope_.vehicle.terminals.size();
       add_part(use, scope_.vehicle, scope_.problems);
+      const auto& names = pin_kind->terminals;
+      const auto socket =
+          static_cast<Index>(first) +
+          static_cast<Index>(std::find(names.begin(), names.end(), "socket") - names.begin());
+      if (before != none) {
+        auto owner = use.component;
+        owner.id = id;
+        owner.title = text_or(value, "title", id);
+        swaps_.push_back({earlier_work_at(owner, pin_kind->work_minutes, pin_kind->work_price_usd),
+                          before, socket, pins[p - 1], pins[p], true});
+      }
+      before = socket;
     }
+    if (pins.size() > 1) claim(id + ":work", pointer);
+  }
+
+  /// A control that somebody leaves at a position where the driver does not expect it.
+  void read_left_wrong(const std::string& id, const json& value) {
+    const auto* shares = member(value, "left_wrong");
+    if (shares == nullptr) return;
+    const auto here = pointer_to({"controls", id});
+    const auto pointer = here + "/left_wrong";
+    auto& vehicle = scope_.vehicle;
+    const auto c = vehicle.control(id);
+    const auto& control = vehicle.controls[static_cast<std::size_t>(c)];
+    const bool fresh = claim(id, here);
+    Component component;
+    component.id = id;
+    component.title = "Setting of " + control.title;
+    component.kind = "setting";
+    component.type = Component::Type::setting;
+    component.look_minutes = 0.2;
+    component.look_false_alarm = 0.01;
+    component.repair = {"set right", control.minutes, 0};
+    double sum = 0;
+    for_members(value, "left_wrong", [&](const std::string& name, const json& share) {
+      sum += share.get<double>();
+      const auto found = std::find(control.positions.begin(), control.positions.end(), name);
+      if (found == control.positions.end()) {
+        scope_.add(Code::reference, pointer + "/" + pointer_token(name),
+                   fmt::format("Control '{}' has no position '{}'{}", id, name,
+                               suggestion(name, control.positions)));
+        return;
+      }
+      if (!fresh) return;
+      component.modes.push_back(static_cast<Index>(vehicle.modes.size()));
+      vehicle::Mode mode;
+      mode.id = "left_" + name;
+      mode.title = "Left at " + name;
+      mode.component = static_cast<Index>(vehicle.components.size());
+      mode.seen = 0.95;
+      mode.control = c;
+      mode.position = static_cast<Index>(found - control.positions.begin());
+      mode.per_visit = "left_wrong";
+      mode.per_visit_share = share.get<double>();
+      vehicle.modes.push_back(std::move(mode));
+    });
+    if (!(std::abs(sum - 1) <= share_tolerance))
+      scope_.add(Code::value, pointer,
+                 fmt::format("The shares of control '{}' sum to {:.9g} instead of 1", id, sum));
+    if (fresh) vehicle.components.push_back(std::move(component));
   }
 
   double area_of(const json& value, const std::string& pointer) {
@@ -293,6 +383,7 @@ class Reader {
   double leakage_ohm_ = default_leakage_ohm;
   std::map<std::string, std::string> owners_;
   std::map<std::string, WireKinds> wire_kinds_;
+  std::vector<SwapUse> swaps_;
 };
 
 }  // namespace

@@ -18,7 +18,8 @@ inline constexpr double default_leakage_ohm = 1e8;
 /// Reads a document of format faultloom.vehicle and builds the vehicle from its part kinds.
 ///
 /// Components come in this order: parts by id, connector contacts by connector and pin, wires by
-/// id, each wire followed by its two joints.
+/// id, each wire followed by its two joints, settings by control, earlier work that swapped wires.
+/// Earlier work that a part's kind describes follows the part at once.
 /// @param kinds     only needed during the call
 /// @param warnings  if not null, receives what is odd but works, for example controls named by a
 /// part

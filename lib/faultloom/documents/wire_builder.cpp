@@ -26,6 +26,14 @@ const PartKind* series_kind(const KindCatalog& kinds, const std::string& id,
                         pointer});
     return nullptr;
   }
+  for (const auto& mode : kind->modes)
+    if (mode.earlier_work())
+      problems.push_back(
+          {Code::value,
+           fmt::format("Mode '{}' of kind '{}' is earlier work, which a wire can't have; take "
+                       "'cause' away",
+                       mode.id, id),
+           pointer});
   if (kind->elements.size() == 1 && kind->elements.front().type == KindElement::Type::resistor &&
       kind->terminals.size() == 2)
     return kind;
@@ -102,11 +110,8 @@ void add_modes(const Link& link, Index element, Vehicle& vehicle) {
   PartUse values;
   values.kind = link.kind;
   for (const auto& source : link.kind->modes) {
-    vehicle::Mode mode{.id = source.id,
-                       .title = source.title,
-                       .component = link.component,
-                       .changes = {},
-                       .seen = source.seen};
+    if (source.touches != KindMode::Touches::nothing) continue;  // needs the whole loom
+    auto mode = mode_from(source, link.component);
     for (const auto& change : source.changes)
       mode.changes.push_back(change_in_series(change, values, link.ohm, element));
     vehicle.components[at(link.component)].modes.push_back(

@@ -40,7 +40,8 @@ struct WireKinds {
                                    const std::string& pointer, std::vector<Problem>& problems);
 
 /// Adds a wire: components for the conductor (ID), and its joints (ID:from, ID:to), and one element
-/// for the three in series. Modes of each become changes of that element.
+/// for the three in series. Modes of each become changes of that element;
+/// those that touch something are left to add_touches.
 void add_wire(const WireUse& use, const WireKinds& kinds, vehicle::Vehicle& vehicle);
 
 }  // namespace faultloom::documents

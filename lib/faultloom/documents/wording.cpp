@@ -57,6 +57,14 @@ std::string unit_of_number(const Instrument& instrument) {
   return "V";
 }
 
+/// "48.2 V", "40 V give or take 3 V".
+std::string number_text(const Entry& entry, std::string_view unit) {
+  const auto number = quantity_text(entry.number, unit);
+  return entry.tolerance > 0
+             ? fmt::format("{} give or take {}", number, quantity_text(entry.tolerance, unit))
+             : number;
+}
+
 std::string reading_text(const vehicle::Vehicle& vehicle, const Instrument& instrument,
                          const Entry& entry) {
   const auto unit = unit_of_number(instrument);
@@ -64,21 +72,103 @@ std::string reading_text(const vehicle::Vehicle& vehicle, const Instrument& inst
   if (instrument.type == Instrument::Type::clamp) {
     const auto& wire =
         entry.element == none ? std::string("a wire") : vehicle.elements[at(entry.element)].name;
-    return number ? fmt::format("{} in {}", quantity_text(entry.number, unit), wire)
+    return number ? fmt::format("{} in {}", number_text(entry, unit), wire)
                   : fmt::format("{} around {}: {}", inside_sentence(instrument.title), wire,
                                 outcome_text(entry.outcome));
   }
   const auto& red = vehicle.terminals[at(entry.red)].name;
   const auto& black = vehicle.terminals[at(entry.black)].name;
   if (number && unit == "V")
-    return fmt::format("{} at {} against {}", quantity_text(entry.number, unit), red, black);
-  if (number)
-    return fmt::format("{} between {} and {}", quantity_text(entry.number, unit), red, black);
+    return fmt::format("{} at {} against {}", number_text(entry, unit), red, black);
+  if (number) return fmt::format("{} between {} and {}", number_text(entry, unit), red, black);
   const auto title = inside_sentence(instrument.title);
   if (!entry.informative())
     return fmt::format("{} between {} and {}: {}", title, red, black, outcome_text(entry.outcome));
   const auto word = entry.outcome == Outcome::beep ? "beeps" : outcome_text(entry.outcome);
   return fmt::format("{} {} between {} and {}", title, word, red, black);
+}
+
+std::string look_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
+  const auto& component = vehicle.components[at(entry.component)];
+  if (component.type != vehicle::Component::Type::setting)
+    return fmt::format("look at {}: {}", component.id, outcome_text(entry.outcome));
+  auto word = outcome_text(entry.outcome);
+  if (entry.outcome == Outcome::damage) word = "set wrong";
+  if (entry.outcome == Outcome::clean) word = "set right";
+  return fmt::format("look at {}: {}", words_of(component.id), word);
+}
+
+/// ", wiggled at dash, visit 2", or "".
+std::string occasion_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
+  std::string text;
+  switch (entry.provocation) {
+    case Entry::Provocation::nothing:
+      break;
+    case Entry::Provocation::wiggle:
+      text = ", wiggled";
+      break;
+    case Entry::Provocation::heat:
+      text = ", heated";
+      break;
+    case Entry::Provocation::wet:
+      text = ", wetted";
+      break;
+  }
+  if (!text.empty() && entry.provoked_zone != none)
+    text += " at " + words_of(vehicle.zones[at(entry.provoked_zone)].id);
+  if (entry.visit > 0) text += fmt::format(", visit {}", entry.visit);
+  return text;
+}
+
+/// The control that was moved last to reach a state, none if all are at rest. Of two with the same order
+/// the later one, as the circuit has it.
+Index moved_last(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
+  Index last = none;
+  for (std::size_t c = 0; c < vehicle.controls.size() && c < state.size(); ++c) {
+    const auto& control = vehicle.controls[c];
+    if (state[c] != control.rest &&
+        (last == none || control.order >= vehicle.controls[at(last)].order))
+      last = static_cast<Index>(c);
+  }
+  return last;
+}
+
+std::string wrong_state_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
+  const auto moved = moved_last(vehicle, entry.state);
+  if (moved == none) return "looks like a control was not at rest";
+  const auto& control = vehicle.controls[at(moved)];
+  return fmt::format("looks like the {} was not {}", inside_sentence(control.title),
+                     words_of(control.positions[at(entry.state[at(moved)])]));
+}
+
+std::string wrong_neighbour_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
+  if (entry.red == none) return "looks like the clamp was around another wire";
+  auto near = readings::neighbours(vehicle, entry.red);
+  std::erase(near, entry.black);
+  const auto& meant = vehicle.terminals[at(entry.red)].name;
+  if (near.empty()) return fmt::format("looks like the red probe sat beside {}", meant);
+  std::string places;
+  for (const auto terminal : near) {
+    if (!places.empty()) places += " or ";
+    places += vehicle.terminals[at(terminal)].name;
+  }
+  return fmt::format("looks like the red probe sat on {} instead of {}", places, meant);
+}
+
+/// A slip of the person rather than of a probe or a control.
+std::string gross_text(const Entry& entry) {
+  switch (entry.type) {
+    case Entry::Type::reading:
+      return "looks like a slip in range or note";
+    case Entry::Type::cue:
+      return "looks like the driver was mistaken";
+    case Entry::Type::sign:
+    case Entry::Type::look:
+      break;
+  }
+  if (entry.outcome == Outcome::chatters) return "looks like it was steady";
+  const bool missed = entry.outcome == Outcome::no || entry.outcome == Outcome::clean;
+  return missed ? "looks like it was missed" : "looks like it was imagined";
 }
 
 }  // namespace
@@ -132,10 +222,14 @@ std::string outcome_text(Outcome outcome) {
 }
 
 std::string entry_text(const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments,
-                       const Entry& entry) {
-  if (entry.type == Entry::Type::look)
-    return fmt::format("look at {}: {}", vehicle.components[at(entry.component)].id,
-                       outcome_text(entry.outcome));
+                       const Entry& entry, std::string_view cue_title) {
+  const auto occasion = occasion_text(vehicle, entry);
+  if (entry.type == Entry::Type::look) return look_text(vehicle, entry) + occasion;
+  if (entry.type == Entry::Type::cue)
+    return fmt::format(
+        "driver: {}: {}{}",
+        cue_title.empty() ? words_of(entry.cue) : inside_sentence(std::string(cue_title)),
+        outcome_text(entry.outcome), occasion);
   std::string text;
   if (entry.type == Entry::Type::sign) {
     const auto& sign = vehicle.signs[at(entry.sign)];
@@ -147,7 +241,42 @@ std::string entry_text(const vehicle::Vehicle& vehicle, const readings::Instrume
   }
   text += ", " + state_text(vehicle, entry.state);
   const auto lifted = lifted_text(vehicle, entry.lifted_elements);
-  return lifted.empty() ? text : text + ", " + lifted;
+  return (lifted.empty() ? text : text + ", " + lifted) + occasion;
+}
+
+std::string_view provocation_text(Entry::Provocation provocation) noexcept {
+  switch (provocation) {
+    case Entry::Provocation::nothing:
+      break;
+    case Entry::Provocation::wiggle:
+      return "wiggle";
+    case Entry::Provocation::heat:
+      return "heat";
+    case Entry::Provocation::wet:
+      return "wet";
+  }
+  return "";
+}
+
+std::string slip_text(const vehicle::Vehicle& vehicle, const readings::InstrumentSet& instruments,
+                      const Entry& entry, readings::Slip slip) {
+  switch (slip) {
+    case readings::Slip::proper:
+      break;
+    case readings::Slip::no_contact: {
+      const bool clamp = entry.instrument >= 0 &&
+                         instruments.instruments[static_cast<std::size_t>(entry.instrument)].type ==
+                             Instrument::Type::clamp;
+      return clamp ? "looks like the clamp was not closed" : "looks like the probe made no contact";
+    }
+    case readings::Slip::wrong_neighbour:
+      return wrong_neighbour_text(vehicle, entry);
+    case readings::Slip::wrong_state:
+      return wrong_state_text(vehicle, entry);
+    case readings::Slip::gross:
+      return gross_text(entry);
+  }
+  return "looks like a proper reading";
 }
 
 std::string shown_text(const readings::InstrumentSet& instruments, const Instrument& instrument,

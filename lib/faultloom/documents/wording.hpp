@@ -2,6 +2,7 @@
 
 #include <faultloom/readings/entry.hpp>
 #include <faultloom/readings/response.hpp>
+#include <faultloom/readings/slip.hpp>
 
 #include <span>
 #include <string>
@@ -30,10 +31,22 @@ namespace faultloom::documents {
 
 /// One line for an entry: "48.2 V at K1.coil_feed against BAT1.negative, key on, selector forward",
 /// "filament lamp dim between K1.coil_feed and K1.coil_return, key on", "contactor click (K1): no, key
-/// on", "look at W12: clean".
+/// on", "look at W12: clean", "look at tow switch: set wrong", "driver: only one direction dead: yes". What
+/// provoked it and the visit follow: ", wiggled at dash, visit 2".
+/// @param cue_title  of a cue, "" if not known
 [[nodiscard]] std::string entry_text(const vehicle::Vehicle& vehicle,
                                      const readings::InstrumentSet& instruments,
-                                     const readings::Entry& entry);
+                                     const readings::Entry& entry, std::string_view cue_title = {});
+
+/// As documents write it: "wiggle", "heat", "wet", "" for nothing.
+[[nodiscard]] std::string_view provocation_text(readings::Entry::Provocation provocation) noexcept;
+
+/// What probably went wrong with an entry that doesn't fit: "looks like the drive pedal was not
+/// pressed", "looks like the red probe sat on X1-4.plug instead of X1-3.plug", "looks like the probe made no
+/// contact", "looks like a slip in range or note". A sign, look or cue was missed, imagined or mistaken.
+[[nodiscard]] std::string slip_text(const vehicle::Vehicle& vehicle,
+                                    const readings::InstrumentSet& instruments,
+                                    const readings::Entry& entry, readings::Slip slip);
 
 /// What an instrument would most likely show on a port: "about 48.2 V", "overload", "dim", "silent". For a
 /// clamp `port.volt` holds the current.

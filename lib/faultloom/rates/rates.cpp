@@ -20,24 +20,52 @@ double multiplier(const Rates& rates, std::string_view environment) {
   return found->second;
 }
 
+/// Splits the probability that a component failed since it was last good over its modes.
+void add_rates(const vehicle::Vehicle& vehicle, const Rates& rates, const Exposure& exposure,
+               const vehicle::Component& component, std::vector<double>& priors) {
+  const auto kind = rates.kinds.find(component.kind);
+  if (kind == rates.kinds.end()) return;
+  const double hours = exposure.hours > 0 ? exposure.hours : rates.exposure_hours;
+  const auto& environment =
+      component.environment.empty() ? exposure.environment : component.environment;
+  const double expected =
+      kind->second.mean() * component.rate_factor * multiplier(rates, environment) * hours / 1e6;
+  const double failed = -std::expm1(-expected);
+  for (const auto mode : component.modes) {
+    const auto share = kind->second.mode_shares.find(vehicle.modes[at(mode)].id);
+    if (share != kind->second.mode_shares.end()) priors[at(mode)] = failed * share->second;
+  }
+}
+
+/// A component stays good with some probability whatever the documents say.
+constexpr double most_per_component = 0.9;
+
+/// Puts in what was done or left so before the visit.
+void add_per_visit(const vehicle::Vehicle& vehicle, const Rates& rates,
+                   const vehicle::Component& component, std::vector<double>& priors) {
+  bool any = false;
+  double sum = 0;
+  for (const auto m : component.modes) {
+    const auto& mode = vehicle.modes[at(m)];
+    if (!mode.per_visit.empty()) {
+      any = true;
+      const auto found = rates.per_visit.find(mode.per_visit);
+      priors[at(m)] = found == rates.per_visit.end() ? 0 : found->second * mode.per_visit_share;
+    }
+    sum += priors[at(m)];
+  }
+  if (!any || sum <= most_per_component) return;
+  for (const auto m : component.modes) priors[at(m)] /= 1 + sum;
+}
+
 }  // namespace
 
 std::vector<double> mode_priors(const vehicle::Vehicle& vehicle, const Rates& rates,
                                 const Exposure& exposure) {
-  const double hours = exposure.hours > 0 ? exposure.hours : rates.exposure_hours;
   std::vector<double> priors(vehicle.modes.size(), 0);
   for (const auto& component : vehicle.components) {
-    const auto kind = rates.kinds.find(component.kind);
-    if (kind == rates.kinds.end()) continue;
-    const auto& environment =
-        component.environment.empty() ? exposure.environment : component.environment;
-    const double expected =
-        kind->second.mean() * component.rate_factor * multiplier(rates, environment) * hours / 1e6;
-    const double failed = -std::expm1(-expected);
-    for (const auto mode : component.modes) {
-      const auto share = kind->second.mode_shares.find(vehicle.modes[at(mode)].id);
-      if (share != kind->second.mode_shares.end()) priors[at(mode)] = failed * share->second;
-    }
+    add_rates(vehicle, rates, exposure, component, priors);
+    add_per_visit(vehicle, rates, component, priors);
   }
   return priors;
 }

@@ -23,11 +23,44 @@ struct KindRate {
   [[nodiscard]] double mean() const { return gamma_shape / gamma_rate_million_hours; }
 };
 
+/// Something that happens to a loom or a connector as a whole (pinch, rodent, water, heat) and damages
+/// several of its members at once.
+struct Event {
+  enum class On { loom, connector };
+  std::string title;
+  On on = On::loom;
+  double gamma_shape = 0;  ///< as in KindRate
+  double gamma_rate_million_hours = 0;
+  double expected_hits = 3;  ///< members damaged by one event, on average; at most half of all
+  /// By mode id of the member: share of the hits. Sums to one; modes a member lacks never come up.
+  std::map<std::string, double, std::less<>> mode_shares;
+  std::string source;
+
+  [[nodiscard]] double mean() const { return gamma_shape / gamma_rate_million_hours; }
+};
+
+/// A yes/no answer of the driver's ("only one direction dead", "died while charging").
+struct Cue {
+  std::string title;
+  /// P(yes | a component of this kind is the cause), by kind id.
+  std::map<std::string, double, std::less<>> kinds;
+  double otherwise = 0.5;  ///< P(yes | anything else, or nothing, is the cause)
+  std::string source;
+};
+
 struct Rates {
   double exposure_hours = 500;  ///< running hours since the vehicle was last known good
   double not_in_model = 0.03;   ///< prior probability of a cause that no kind describes
   std::map<std::string, double, std::less<>> environments;  ///< multiplier by name
   std::map<std::string, KindRate, std::less<>> kinds;
+  /// Probability that this was done or left so before the visit, by Mode::per_visit.
+  std::map<std::string, double, std::less<>> per_visit;
+  std::map<std::string, Event, std::less<>> events;
+  std::map<std::string, Cue, std::less<>> cues;
+  double cue_weight =
+      0.6;  ///< exponent on cue likelihoods: cues are hearsay and depend on each other
+  double cue_limit_deciban =
+      10;  ///< all cues together weigh no more than this for or against anything
 };
 
 /// What the job says about the time at risk.
@@ -36,9 +69,11 @@ struct Exposure {
   std::string environment;  ///< "" : multiplier one
 };
 
-/// Prior probability of each mode of the vehicle, in mode order. Modes of one component exclude each
-/// other: P(component failed) = 1 - exp(-rate * environment * factor * hours / 10^6), split by share.
-/// Components fail independently. Kinds and modes without a rate never fail.
+/// Prior probability of each mode of the vehicle, in mode order, events and cues left aside. Modes of
+/// one component exclude each other: P(component failed) = 1 - exp(-rate * environment * factor *
+/// hours / 10^6), split by share. Kinds and modes without a rate never fail. A mode with a `per_visit` entry
+/// has that probability times its share instead, 0 if there is no such entry; a component with such
+/// modes whose sum is above 0.9 is scaled by 1 / (1 + sum). Components fail independently.
 /// @throws Error reference  unknown environment. Complexity O(modes log kinds).
 [[nodiscard]] std::vector<double> mode_priors(const vehicle::Vehicle& vehicle, const Rates& rates,
                                               const Exposure& exposure);

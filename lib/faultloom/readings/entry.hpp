@@ -10,9 +10,9 @@ namespace faultloom::readings {
 using vehicle::Index;
 using vehicle::none;
 
-/// One thing a technician did and noticed, with every name resolved against the vehicle.
+/// One thing a technician did, noticed or was told, with every name resolved against the vehicle.
 struct Entry {
-  enum class Type { reading, sign, look };
+  enum class Type { reading, sign, look, cue };
   std::string id;
   Type type = Type::reading;
   Outcome outcome = Outcome::not_sure;
@@ -27,6 +27,14 @@ struct Entry {
   Index element = none;    ///< reading with a clamp: the wire's element
   Index sign = none;       ///< sign
   Index component = none;  ///< look
+  std::string cue;         ///< cue: its id in the rates document
+  double tolerance = 0;    ///< with Outcome::number: how far off it may be, same unit, one sigma
+
+  /// Entries of one visit share the state of an intermittent fault unless something disturbed it.
+  int visit = 0;
+  /// What was done to bring an intermittent fault out, and the zone where.
+  enum class Provocation { nothing, wiggle, heat, wet } provocation = Provocation::nothing;
+  Index provoked_zone = none;
 
   /// "Not sure" and "can't reach" are recorded and change nothing.
   [[nodiscard]] bool informative() const {

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <faultloom/base/error.hpp>
+#include <limits>
 
 namespace faultloom::readings {
 namespace {
@@ -12,7 +14,8 @@ std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 bool same_reading(const Entry& a, const Entry& b) {
   return a.type == b.type && a.instrument == b.instrument && a.red == b.red && a.black == b.black &&
          a.element == b.element && a.sign == b.sign && a.state == b.state &&
-         a.lifted_elements == b.lifted_elements;
+         a.lifted_elements == b.lifted_elements && a.visit == b.visit &&
+         a.provocation == b.provocation && a.provoked_zone == b.provoked_zone;
 }
 
 }  // namespace
@@ -48,6 +51,8 @@ Forecast::Forecast(circuit::Solver& solver, const InstrumentSet& instruments,
 void Forecast::plan_entry(const Entry& entry) {
   if (entry.type == Entry::Type::look)
     throw Error(Code::reading, "A look is not an electrical reading");
+  if (entry.type == Entry::Type::cue)
+    throw Error(Code::reading, "A cue is not an electrical reading");
   Plan plan;
   plan.stage = solver_->stage(entry.state, entry.lifted_elements);
   plan.before = solver_->previous(plan.stage);
@@ -65,8 +70,9 @@ void Forecast::plan_entry(const Entry& entry) {
     share.gross = errors.gross;
     share.proper = 1 - share.no_contact - share.wrong_neighbour - share.wrong_state - share.gross;
     const bool clamp = instrument.type == Instrument::Type::clamp;
-    plan.without_contact = proper_probability(*instruments_, instrument, entry.outcome,
-                                              entry.number, clamp ? Thevenin{} : open_port);
+    plan.without_contact =
+        proper_probability(*instruments_, instrument, entry.outcome, entry.number,
+                           clamp ? Thevenin{} : open_port, entry.tolerance);
   }
   plans_.push_back(std::move(plan));
 }
@@ -82,13 +88,14 @@ void Forecast::make_groups() {
     groups_[g].push_back(i);
     group_of_.push_back(g);
   }
+  for (const auto& e : entries_)
+    entry_ceilings_.push_back(
+        e.type == Entry::Type::reading
+            ? ceiling_probability(*instruments_, instrument_of(e), e.outcome, e.number, e.tolerance)
+            : 1);
   for (const auto& group : groups_) {
     double product = 1;
-    for (const auto i : group) {
-      const auto& e = entries_[i];
-      if (e.type == Entry::Type::reading)
-        product *= ceiling_probability(*instruments_, instrument_of(e), e.outcome, e.number);
-    }
+    for (const auto i : group) product *= entry_ceilings_[i];
     // Holds for correlated repeats too: each way of misreading is bounded by the same ceilings.
     ceilings_.push_back(product);
   }
@@ -142,7 +149,8 @@ void Forecast::read(std::size_t i, EntryProbability& out) {
   const auto& instrument = instrument_of(entry);
   const auto& share = plans_[i].shares;
   const auto probability = [&](const Thevenin& port) {
-    return proper_probability(*instruments_, instrument, entry.outcome, entry.number, port);
+    return proper_probability(*instruments_, instrument, entry.outcome, entry.number, port,
+                              entry.tolerance);
   };
   const auto& near = plans_[i].near;
   out.proper = share.proper * probability(port_of(entry, entry.red));
@@ -203,6 +211,110 @@ double Forecast::group_probability(std::size_t g, std::span<const EntryProbabili
   if (repeats.count < 2) return repeats.fresh;
   const double c = instruments_->repeat_correlation;
   return (1 - c) * repeats.fresh + c * (repeats.same_proper + repeats.same_other);
+}
+
+void Forecast::shown_numbers(const circuit::Overrides& overrides, std::span<double> out) {
+  std::fill(out.begin(), out.end(), std::numeric_limits<double>::quiet_NaN());
+  solver_->begin(overrides);
+  for (std::size_t i = 0; i < entries_.size(); ++i) {
+    const auto& e = entries_[i];
+    if (e.type != Entry::Type::reading || e.outcome != Outcome::number) continue;
+    solver_->enter(plans_[i].stage);
+    out[i] = shown(*instruments_, instrument_of(e), port_of(e, e.red)).value;
+  }
+}
+
+double Forecast::group_anything(std::size_t g, double nominal_volt) const {
+  const double c = instruments_->repeat_correlation;
+  double product = 1;
+  bool first = true;
+  for (const auto i : groups_[g]) {
+    const auto& e = entries_[i];
+    double p = e.outcome == Outcome::chatters ? 0.1 : 0.45;
+    if (e.type == Entry::Type::reading) {
+      const auto& instrument = instrument_of(e);
+      const auto& shares = plans_[i].shares;
+      const double gross = gross_probability(instrument, e.outcome);
+      double proper = gross;
+      const double reach = 1.2 * nominal_volt;
+      if (instrument.type == Instrument::Type::voltmeter && std::abs(e.number) <= reach)
+        proper = std::min(1.0, std::max(instrument.resolution, e.tolerance) / reach);
+      p = (shares.proper + shares.wrong_neighbour + shares.wrong_state) * proper +
+          shares.no_contact * plans_[i].without_contact + shares.gross * gross;
+    }
+    // The same again is half expected.
+    product *= first ? p : (1 - c) * p + c;
+    first = false;
+  }
+  return product;
+}
+
+double Forecast::group_at(std::size_t g, double volt) const {
+  const auto i = groups_[g].front();
+  const auto& e = entries_[i];
+  const auto& instrument = instrument_of(e);
+  const auto& shares = plans_[i].shares;
+  const double proper =
+      proper_probability(*instruments_, instrument, e.outcome, e.number, {volt, 0}, e.tolerance);
+  return shares.proper * proper + shares.no_contact * plans_[i].without_contact +
+         (shares.wrong_neighbour + shares.wrong_state) * entry_ceilings_[i] +
+         shares.gross * gross_probability(instrument, e.outcome);
+}
+
+double Forecast::group_below(std::size_t g, double volt) const {
+  const auto& members = groups_[g];
+  const auto& e = entries_[members.front()];
+  // A meter that shows more than there is, or a lamp brighter than there is voltage for; all else goes.
+  const bool meter = e.type == Entry::Type::reading &&
+                     instrument_of(e).type == Instrument::Type::voltmeter &&
+                     std::abs(e.number) > volt;
+  const bool lamp = e.type == Entry::Type::reading &&
+                    instrument_of(e).type == Instrument::Type::lamp && e.outcome == Outcome::bright;
+  if (members.size() > 1 || (!meter && !lamp)) return ceilings_[g];
+  const auto& instrument = instrument_of(e);
+  const auto& shares = plans_[members.front()].shares;
+  const double most = proper_probability(*instruments_, instrument, e.outcome, e.number,
+                                         {std::copysign(volt, e.number), 0}, e.tolerance);
+  return (1 - shares.no_contact - shares.gross) * most +
+         shares.no_contact * plans_[members.front()].without_contact +
+         shares.gross * gross_probability(instrument, e.outcome);
+}
+
+double Forecast::group_slips_at_best(std::size_t g,
+                                     std::span<const EntryProbability> entries) const {
+  // Each entry's slips can at most reach their prior share times the entry's ceiling; repeats that share
+  // a slip are bounded by the best single entry.
+  double fresh = 1;
+  double shared_proper = 1;
+  double shared_slip = 1;
+  for (const auto i : groups_[g]) {
+    const auto& e = entries[i];
+    double slip = 0;
+    double most = 1;
+    double share = 0;
+    if (entries_[i].type == Entry::Type::sign) {
+      slip = wrong_state_share(i);
+      share = slip + e.gross;
+    } else {
+      const auto& shares = plans_[i].shares;
+      most = entry_ceilings_[i];
+      slip = (shares.wrong_neighbour + shares.wrong_state) * most;
+      share = 1 - shares.proper;
+    }
+    const double total = e.proper + e.no_contact + e.gross + slip;
+    fresh *= total;
+    shared_proper = std::min(shared_proper, e.proper);
+    shared_slip = std::min(shared_slip, share * most);
+  }
+  if (groups_[g].size() < 2) return fresh;
+  const double c = instruments_->repeat_correlation;
+  return (1 - c) * fresh + c * (shared_proper + shared_slip);
+}
+
+double Forecast::wrong_state_share(std::size_t i) const {
+  if (plans_[i].before == vehicle::none) return 0;
+  return instruments_->sense(solver_->circuit().vehicle().signs[at(entries_[i].sign)].sense)
+      .wrong_state;
 }
 
 double Forecast::group_proper(std::size_t g, std::size_t entry,

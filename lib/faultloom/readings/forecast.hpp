@@ -21,12 +21,14 @@ struct EntryProbability {
 
 /// What the readings and signs of a job should have been under any candidate.
 ///
-/// Built once for a list of entries; looks are none of its business. Entries that repeat the same
-/// reading (instrument, terminals, state) form one group: with the chance `repeat_correlation` the hand
-/// makes the same mistake each time, otherwise a fresh one. Groups are independent given a candidate.
+/// Built once for a list of entries; looks and cues are none of its business. Entries that repeat the same
+/// reading (instrument, terminals, state, visit, provocation) form one group: with the chance
+/// `repeat_correlation` the hand makes the same mistake each time, otherwise a fresh one. Groups are
+/// independent given a candidate.
 class Forecast {
  public:
   /// `entries` must be informative readings or signs; the solver registers their stages.
+  /// @throws Error reading  a look or a cue among them
   Forecast(circuit::Solver& solver, const InstrumentSet& instruments, std::vector<Entry> entries);
 
   [[nodiscard]] std::size_t entry_count() const noexcept { return entries_.size(); }
@@ -39,6 +41,10 @@ class Forecast {
 
   /// Probability of every entry under a candidate. O(stages settled + ports read).
   void evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out);
+
+  /// Number that each entry's instrument should show, the entry properly read [V], [ohm] or [A]; not a
+  /// number for words and signs.
+  void shown_numbers(const circuit::Overrides& overrides, std::span<double> out);
 
   /// Receives a group as soon as all its entries are known; returns the group's probability.
   using GroupSink =
@@ -53,6 +59,18 @@ class Forecast {
   /// Probability of a group from its entries.
   [[nodiscard]] double group_probability(std::size_t g, std::span<const EntryProbability> entries,
                                          std::optional<std::size_t> without = {}) const;
+  /// Probability of the group's outcomes from a cause that nothing describes: properly read, they may be
+  /// anything up to `nominal_volt`; slips as usual, at what a typical reading would give.
+  [[nodiscard]] double group_anything(std::size_t g, double nominal_volt) const;
+  /// Upper bound of the probability of a single meter or lamp reading if the instrument had this voltage
+  /// across it, slips at their best.
+  [[nodiscard]] double group_at(std::size_t g, double volt) const;
+  /// Upper bound of the group's probability over all circuits in which no voltage exceeds `volt`.
+  [[nodiscard]] double group_below(std::size_t g, double volt) const;
+  /// Upper bound of the group's probability if the circuit predicted the same for proper readings, but
+  /// anything at all for slips (a neighbouring terminal, a control not moved).
+  [[nodiscard]] double group_slips_at_best(std::size_t g,
+                                           std::span<const EntryProbability> entries) const;
   /// P(entry was read properly and the group's outcomes | candidate).
   [[nodiscard]] double group_proper(std::size_t g, std::size_t entry,
                                     std::span<const EntryProbability> entries) const;
@@ -83,6 +101,8 @@ class Forecast {
   [[nodiscard]] Repeats repeated(std::size_t g, std::span<const EntryProbability> entries,
                                  std::optional<std::size_t> without) const;
   void read_sign(std::size_t i, EntryProbability& out);
+  /// Chance that the control moved last was not really moved before this sign was noted.
+  [[nodiscard]] double wrong_state_share(std::size_t i) const;
   void make_groups();
   void read_before(std::size_t i);
   void read(std::size_t i, EntryProbability& out);
@@ -102,6 +122,7 @@ class Forecast {
   std::vector<std::vector<std::size_t>> groups_;
   std::vector<std::size_t> group_of_;
   std::vector<double> ceilings_;
+  std::vector<double> entry_ceilings_;
   std::vector<EntryProbability> scratch_;
 };
 

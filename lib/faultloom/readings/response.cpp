@@ -127,8 +127,9 @@ Shown shown(const InstrumentSet& set, const Instrument& instrument, const Theven
 }
 
 double proper_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
-                          double number, const Thevenin& port) {
-  const auto s = shown(set, instrument, port);
+                          double number, const Thevenin& port, double tolerance) {
+  auto s = shown(set, instrument, port);
+  if (outcome == Outcome::number) s.sigma = std::hypot(s.sigma, tolerance);
   switch (instrument.type) {
     case Instrument::Type::lamp:
       return lamp_word(instrument, outcome, s);
@@ -167,11 +168,13 @@ double gross_probability(const Instrument& instrument, Outcome outcome) {
 }
 
 double ceiling_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
-                           double number) {
+                           double number, double tolerance) {
   if (outcome != Outcome::number) return 1;
   // For a spread s(m)^2 = a^2 + r^2 m^2 around the expected value m, the density at x is greatest for
   // some m between x (1 - r^2) and x, so s at the lower end of that range bounds it from above.
-  const auto spread = spread_of(set, instrument);
+  // A tolerance is part of a.
+  auto spread = spread_of(set, instrument);
+  spread.absolute = std::hypot(spread.absolute, tolerance);
   const double nearest = std::abs(number) * std::max(0.0, 1 - spread.relative * spread.relative);
   double peak = instrument.resolution * density(0, spread.at(nearest));
   if (instrument.type == Instrument::Type::ohmmeter && number > 0) {
@@ -185,11 +188,12 @@ double ceiling_probability(const InstrumentSet& set, const Instrument& instrumen
 SignTruth sign_truth(circuit::Solver& solver, Index sign_index, circuit::Stage stage) {
   const auto& sign = solver.circuit().vehicle().signs[static_cast<std::size_t>(sign_index)];
   solver.enter(stage);
-  const auto& settled = solver.settle(stage);
-  if (settled.chatters && sign.on_change) return SignTruth::chatters;
+  if (sign.on_change && solver.settle(stage).chatters) return SignTruth::chatters;
   if (!solver.holds(sign.when)) return SignTruth::absent;
-  if (!sign.on_change || settled.previous == none) return SignTruth::present;
-  solver.enter(settled.previous);
+  // Not the stage before the settled one: a control left elsewhere makes that another one.
+  const auto previous = solver.previous(stage);
+  if (!sign.on_change || previous == none) return SignTruth::present;
+  solver.enter(previous);
   const bool held_before = solver.holds(sign.when);
   solver.enter(stage);
   return held_before ? SignTruth::absent : SignTruth::present;

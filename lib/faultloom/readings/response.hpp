@@ -36,21 +36,26 @@ struct Shown {
 /// Probability of an outcome when the instrument is used properly on this port. Numbers are counted in
 /// steps of the display's resolution. Never zero for words; a number far away may underflow to zero,
 /// which the gross-error share of the mixture makes good.
+/// @param tolerance  how far off the number may be as noted, one sigma in its unit, at least 0; added to
+///                   the spread in quadrature. Means nothing to words.
 [[nodiscard]] double proper_probability(const InstrumentSet& set, const Instrument& instrument,
-                                        Outcome outcome, double number, const Thevenin& port);
+                                        Outcome outcome, double number, const Thevenin& port,
+                                        double tolerance = 0);
 
 /// Probability of an outcome from a reading that has nothing to do with the circuit.
 [[nodiscard]] double gross_probability(const Instrument& instrument, Outcome outcome);
 
-/// Upper bound of the probability of an outcome over all possible circuits.
+/// Upper bound of the probability of an outcome over all possible circuits; `tolerance` as above.
 [[nodiscard]] double ceiling_probability(const InstrumentSet& set, const Instrument& instrument,
-                                         Outcome outcome, double number);
+                                         Outcome outcome, double number, double tolerance = 0);
 
 /// Truth of a sign in a settled state.
 enum class SignTruth { absent, present, chatters };
 
 /// Truth of a sign for the solver's present candidate: a sign noticed on a change is there only if it
-/// came true with the last control moved, and chatters with the contacts. Leaves the stage entered.
+/// came true with the last control moved, and chatters with the contacts. What was there before is that
+/// of the stage before as stated: if a control was left elsewhere and the last move moved nothing, there
+/// was no change. Leaves the stage entered.
 [[nodiscard]] SignTruth sign_truth(circuit::Solver& solver, Index sign, circuit::Stage stage);
 
 /// The word that fits the truth: yes, no or chatters.

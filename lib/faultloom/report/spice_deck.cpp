@@ -199,7 +199,8 @@ SpiceDeck complete_spice_deck(const circuit::Circuit& circuit) {
   writer.title("all elements");
   writer.nodes();
   for (std::size_t e = 0; e < vehicle.elements.size(); ++e)
-    writer.element(e, circuit.healthy().siemens[e], circuit.healthy().ampere[e]);
+    writer.element(e, vehicle.elements[e].dormant ? 1 / open_ohm : circuit.healthy().siemens[e],
+                   circuit.healthy().ampere[e]);
   writer.leakages();
   SpiceDeck deck;
   deck.text = writer.finish();

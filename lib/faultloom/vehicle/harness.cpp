@@ -20,6 +20,7 @@ void renumber(std::vector<Index>& groups) {
   std::vector<Index> fresh(groups.size(), none);
   Index next = 0;
   for (auto& group : groups) {
+    if (group == none) continue;
     if (fresh[at(group)] == none) fresh[at(group)] = next++;
     group = fresh[at(group)];
   }
@@ -33,6 +34,8 @@ class Walker {
         touching_(vehicle.terminals.size()),
         used_(vehicle.elements.size(), false) {
     for (std::size_t e = 0; e < vehicle.elements.size(); ++e) {
+      used_[e] = vehicle.elements[e].dormant;
+      if (used_[e]) continue;
       touching_[at(vehicle.elements[e].a)].push_back(static_cast<Index>(e));
       touching_[at(vehicle.elements[e].b)].push_back(static_cast<Index>(e));
     }
@@ -104,6 +107,8 @@ std::vector<Index> blocks(const Vehicle& vehicle) {
   std::map<std::pair<Index, Index>, std::size_t> first_between;
   std::vector<std::size_t> first(groups.size());
   for (std::size_t e = 0; e < groups.size(); ++e) {
+    first[e] = e;
+    if (vehicle.elements[e].dormant) continue;
     const auto [low, high] = std::minmax(vehicle.elements[e].a, vehicle.elements[e].b);
     first[e] = first_between.emplace(std::pair{low, high}, e).first->second;
     if (first[e] == e) boost::add_edge(at(low), at(high), static_cast<Index>(e), graph);

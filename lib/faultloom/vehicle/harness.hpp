@@ -5,7 +5,7 @@
 #include <vector>
 
 /// The harness as a graph: terminals are vertices, elements (wires, contacts, part elements) are
-/// edges. Whether contacts are open or closed does not matter here.
+/// edges. Whether contacts are open or closed does not matter here. Dormant elements are left out.
 namespace faultloom::vehicle {
 
 /// Elements in a row between two branch points: one current flows through all of them.
@@ -26,15 +26,16 @@ struct Section {
 /// Which block each element belongs to, in element order: two elements are in one block if some
 /// loop passes through both (biconnected components). An element alone in its block is a bridge,
 /// the only way for current between what it joins. Blocks are numbered from 0 by their lowest
-/// element. O(n log n).
+/// element; dormant elements are in none. O(n log n).
 [[nodiscard]] std::vector<Index> blocks(const Vehicle& vehicle);
 
 /// The elements as sections in series: chains whose inner terminals touch exactly two elements and
-/// are not the datum. Every element is in exactly one section; sections are ordered by their lowest
-/// element. O(terminals + elements).
+/// are not the datum. Every element that is not dormant is in exactly one section; sections are
+/// ordered by their lowest element. O(terminals + elements).
 [[nodiscard]] std::vector<Section> sections(const Vehicle& vehicle);
 
-/// Which section each element belongs to, in element order, as indices into sections().
+/// Which section each element belongs to, in element order, as indices into sections(); none for
+/// dormant ones.
 [[nodiscard]] std::vector<Index> section_of_elements(const Vehicle& vehicle,
                                                      const std::vector<Section>& sections);
 

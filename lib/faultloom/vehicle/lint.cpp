@@ -22,6 +22,7 @@ class Linter {
     std::vector<bool> is_wire(v_.elements.size(), false);
     for (const auto& wire : v_.wires) is_wire[at(wire.element)] = true;
     for (std::size_t e = 0; e < v_.elements.size(); ++e) {
+      if (v_.elements[e].dormant) continue;
       auto& touching = is_wire[e] ? wires_at_ : inner_at_;
       touching[at(v_.elements[e].a)].push_back(static_cast<Index>(e));
       touching[at(v_.elements[e].b)].push_back(static_cast<Index>(e));
@@ -42,7 +43,8 @@ class Linter {
     problems_.push_back({code, std::move(message), std::move(pointer)});
   }
 
-  /// Place of a part, a connector pin, a wire or its joint in the vehicle document.
+  /// Place of a part, a connector pin, a wire or its joint in the vehicle document. Settings and
+  /// earlier work have no terminals and are never asked for.
   [[nodiscard]] std::string pointer_to(const Component& component) const {
     if (component.type == Component::Type::wire) return "/wires/" + pointer_token(component.id);
     if (component.type == Component::Type::termination)

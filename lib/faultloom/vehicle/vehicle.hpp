@@ -90,7 +90,10 @@ struct Element {
   double ohm = 0;         ///< resistance, internal resistance, closed or forward resistance [ohm]
   double emf_volt = 0;    ///< open-circuit V(a) - V(b) of a source; forward voltage of a diode [V]
   Condition closed_when;  ///< contacts and diodes
-  std::vector<Index> atoms;       ///< atoms that thresholds of this element govern
+  bool dormant =
+      false;  ///< does not conduct in a healthy vehicle: a place where a short or jumper may be
+  Index follows = none;      ///< wire element that takes this dormant one with it when it is lifted
+  std::vector<Index> atoms;  ///< atoms that thresholds of this element govern
   std::vector<Index> components;  ///< one, or wire and its two terminations in series
 };
 
@@ -107,6 +110,12 @@ struct Change {
   double threshold_factor = 1;  ///< multiplies rise and fall thresholds of the element's atoms
 };
 
+/// Parameters of a Beta distribution.
+struct Beta {
+  double a = 0;
+  double b = 0;
+};
+
 /// One way a component fails.
 struct Mode {
   std::string id;
@@ -114,6 +123,19 @@ struct Mode {
   Index component = none;
   std::vector<Change> changes;
   double seen = 0;  ///< probability that a look at the component reports damage, given this mode
+  /// One sigma of the log-normal that the added resistances (`add_ohm`, its median) follow, as a factor;
+  /// up to 1 means the value itself.
+  double spread_factor = 1;
+  /// Share of tries in which the fault is there; a = 0 means always.
+  Beta duty;
+  /// A control left where it should not be: it stands at `position` whatever an entry says of it.
+  Index control = none;
+  Index position = none;
+  /// Not empty: the mode's prior is this entry of the rates' `per_visit`, not a rate times hours.
+  std::string per_visit;
+  double per_visit_share = 1;  ///< part of that entry which is this mode's, from 0 to 1
+
+  [[nodiscard]] bool intermittent() const { return duty.a > 0; }
 };
 
 struct Repair {
@@ -122,9 +144,10 @@ struct Repair {
   double price_usd = 0;
 };
 
-/// A replaceable or repairable thing: a part, a wire, a termination of a wire, a connector contact.
+/// A replaceable or repairable thing: a part, a wire, a termination of a wire, a connector contact, the
+/// setting of a control, or what earlier hands did to the wiring of a part or connector.
 struct Component {
-  enum class Type { part, wire, termination, contact };
+  enum class Type { part, wire, termination, contact, setting, earlier_work };
   std::string id;
   std::string title;
   std::string kind;

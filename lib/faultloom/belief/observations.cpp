@@ -1,0 +1,62 @@
+#include <faultloom/belief/observations.hpp>
+
+#include <algorithm>
+#include <array>
+#include <cstring>
+#include <tuple>
+
+namespace faultloom::belief {
+namespace {
+
+using readings::Entry;
+
+auto content(const Entry& e) {
+  return std::tie(e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black, e.element,
+                  e.sign, e.visit, e.provocation, e.provoked_zone, e.outcome, e.number, e.tolerance,
+                  e.id);
+}
+
+std::string key_of(const readings::Forecast& forecast, std::size_t group) {
+  std::string key;
+  const auto add = [&](const auto& value) {
+    std::array<char, sizeof(value)> bytes;
+    std::memcpy(bytes.data(), &value, sizeof(value));
+    key.append(bytes.data(), bytes.size());
+  };
+  for (const auto i : forecast.group(group)) {
+    const auto& e = forecast.entries()[i];
+    add(e.type);
+    add(e.instrument);
+    add(e.red);
+    add(e.black);
+    add(e.element);
+    add(e.sign);
+    add(e.outcome);
+    add(e.number);
+    add(e.tolerance);
+    add(e.state.size());
+    for (const auto position : e.state) add(position);
+    for (const auto lifted : e.lifted_elements) add(lifted);
+    key += '|';
+  }
+  return key;
+}
+
+}  // namespace
+
+Observations::Observations(circuit::Solver& solver, const readings::InstrumentSet& instruments,
+                           std::span<const Entry> entries) {
+  for (std::size_t i = 0; i < entries.size(); ++i)
+    if (entries[i].informative() &&
+        (entries[i].type == Entry::Type::reading || entries[i].type == Entry::Type::sign))
+      given_.push_back(i);
+  std::sort(given_.begin(), given_.end(), [&](std::size_t a, std::size_t b) {
+    return content(entries[a]) < content(entries[b]);
+  });
+  std::vector<Entry> electrical;
+  for (const auto i : given_) electrical.push_back(entries[i]);
+  forecast_ = std::make_unique<readings::Forecast>(solver, instruments, std::move(electrical));
+  for (std::size_t g = 0; g < group_count(); ++g) keys_.push_back(key_of(*forecast_, g));
+}
+
+}  // namespace faultloom::belief

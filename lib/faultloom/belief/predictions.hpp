@@ -1,0 +1,184 @@
+#pragma once
+
+#include <array>
+#include <faultloom/belief/beta_rule.hpp>
+#include <faultloom/belief/faults.hpp>
+#include <faultloom/belief/observations.hpp>
+#include <faultloom/belief/relevance.hpp>
+#include <map>
+#include <optional>
+#include <string>
+#include <unordered_map>
+#include <vector>
+
+namespace faultloom::belief {
+
+/// How faults that come and go behave.
+struct Intermittence {
+  /// Chance that such a fault stays as it is throughout a visit, unless provoked.
+  double persistence = 0.6;
+  /// Chance that provoking it brings it out where it would have kept quiet.
+  double wiggle = 0.55;
+  double heat = 0.45;
+  double wet = 0.45;
+};
+
+/// Probability of the observations under sets of faults, kept between questions.
+///
+/// Values depend on the set and the observation alone, never on what was asked before.
+class Predictions {
+ public:
+  Predictions(const FaultSpace& space, circuit::Solver& solver,
+              const readings::InstrumentSet& instruments, const Intermittence& intermittence);
+
+  /// Makes these the observations that group numbers refer to. They must stay alive.
+  void observe(const Observations& observations);
+
+  /// What a set of faults, exactly as it stands, predicts.
+  struct Verdict {
+    double likelihood = 0;  ///< of all observations, each relative to its ceiling
+    /// By group: the most it can be, relative to its ceiling, whether or not intermittent faults act.
+    std::vector<double> groups;
+  };
+  /// What limits the likelihood of a set of faults that contains another: groups on whose proper reading
+  /// nothing further bears, or only one fault that is not strong, with slips at their best. `groups`
+  /// marks the ones to count. O(groups), times the nodes of the rule for intermittent faults.
+  [[nodiscard]] double ceiling_without_help(const Candidate& candidate, std::uint64_t groups);
+  /// A lower estimate of the same for one group, at no cost: nothing at all bears on it.
+  [[nodiscard]] double ceiling_untouched(const Candidate& candidate, std::size_t g);
+  /// What a group can reach at most, relative to its ceiling, whatever else breaks: no voltage anywhere
+  /// exceeds what the sources add up to, and no fault raises that.
+  [[nodiscard]] double ceiling_with_help(const Candidate& candidate, std::size_t g);
+  /// Number of an element in Relevant::signatures, -1 if no fault touches it.
+  [[nodiscard]] std::int32_t place(Index element) const { return relevance_.place(element); }
+  /// Group numbers from this on are not told apart in such a mark.
+  static constexpr std::size_t most_marked = 64;
+  [[nodiscard]] Verdict verdict(const Candidate& candidate);
+  /// A group's probability under the candidate relative to its ceiling, without the others.
+  [[nodiscard]] double group(const Candidate& candidate, std::size_t g);
+
+  /// Ways an entry may have come about.
+  enum Way { proper, no_contact, wrong_neighbour, wrong_state, gross, ways };
+  /// Likelihood as in verdict(), with one entry left out, or restricted to one way of reading it.
+  [[nodiscard]] double without(const Candidate& candidate, std::size_t entry);
+  [[nodiscard]] double restricted(const Candidate& candidate, std::size_t entry, Way way);
+
+  /// Share of each way of reading an entry in the candidate's likelihood; they sum to one.
+  [[nodiscard]] std::array<double, ways> ways_of(const Candidate& candidate, std::size_t entry);
+
+  /// Faults that could change what a group should show, given the candidate: properly read, or at all.
+  struct Relevant {
+    Bits proper;
+    Bits strong;  ///< see Relevance::Bearing
+    Bits any;
+    std::vector<std::uint32_t> signatures;  ///< see Relevance::signatures
+    std::vector<bool> lively;               ///< see Relevance::lively
+    /// Most the group can be, relative to its ceiling, with at most one fault that is not strong.
+    double weakly = 1;
+  };
+  [[nodiscard]] const Relevant& relevant(const Candidate& candidate, std::size_t g);
+
+  /// Likelihood if a fault's resistance were this instead of its cell's representative.
+  [[nodiscard]] double at_resistance(const Candidate& candidate, std::int32_t fault, double ohm);
+
+  /// Faults of the set that come and go, at most; more are not followed.
+  static constexpr std::size_t most_intermittent = 2;
+  [[nodiscard]] std::size_t intermittent_count(const Candidate& candidate) const;
+
+  [[nodiscard]] circuit::Solver& solver() noexcept { return *solver_; }
+  [[nodiscard]] const readings::InstrumentSet& instruments() const noexcept {
+    return *instruments_;
+  }
+  /// Sets of faults whose predictions are kept.
+  [[nodiscard]] std::size_t size() const noexcept { return nodes_.size(); }
+  /// Predictions made since construction: sets times groups.
+  [[nodiscard]] std::uint64_t made() const noexcept { return made_; }
+
+ private:
+  struct Cell {
+    bool known = false;
+    bool relevance_known = false;
+    double value = 0;          ///< of the group, not relative
+    double slips_at_best = 0;  ///< value if all slips showed what was noted
+    std::vector<readings::EntryProbability> entries;
+    Relevant relevant;
+    Relevant joint;  ///< of a candidate with intermittent faults, of which this set has all at work
+    bool joint_known = false;
+  };
+  struct Node {
+    std::vector<Cell> cells;  ///< by slot
+    /// The same at the resistances that suit the present observations best, if a cell hides them.
+    std::vector<Cell> tuned;
+    std::vector<std::pair<std::int32_t, double>> ohms;  ///< by fault
+    double mean_share = 1;          ///< mean likelihood over the cells, as a share of the best
+    std::uint64_t checked_for = 0;  ///< observations that it was tuned for, or found not to need it
+    bool is_tuned = false;
+    double source_volt = -1;  ///< sum of the sources' EMFs; below zero: not worked out
+  };
+  struct Hash {
+    std::size_t operator()(const std::vector<std::int32_t>& faults) const {
+      return boost::hash_range(faults.begin(), faults.end());
+    }
+  };
+  /// The candidate with each set of its intermittent faults at work.
+  struct Blend {
+    std::vector<Node*> nodes;  ///< by bit mask of the intermittent ones
+    std::vector<std::int32_t> intermittent;
+  };
+  /// What to do with one entry while multiplying up.
+  struct Exception {
+    std::size_t entry;
+    std::optional<Way> way;  ///< none: leave it out
+  };
+
+  Node& node(const std::vector<std::int32_t>& faults);
+  void predict(Node& node, const circuit::Overrides& overrides,
+               std::span<const circuit::Setting> settings);
+  Blend blend(const Candidate& candidate);
+  const Relevant& relevant_of(const std::vector<std::int32_t>& active, Node& node, std::size_t g);
+  [[nodiscard]] double source_volt(std::span<const std::int32_t> faults) const;
+  [[nodiscard]] std::vector<std::int32_t> active_of(const Candidate& candidate,
+                                                    const Blend& mixture, std::size_t mask) const;
+  double likelihood(const Blend& blend, const std::optional<Exception>& exception);
+  double integrate(const Blend& blend, const std::optional<Exception>& exception);
+  double product_at(const Blend& blend, std::span<const double> duty,
+                    const std::optional<Exception>& exception);
+  const BetaRule& rule(std::int32_t fault);
+  double group_value(std::size_t g, std::span<const readings::EntryProbability> entries,
+                     const std::optional<Exception>& exception) const;
+  [[nodiscard]] double provoked(std::int32_t fault, const readings::Entry& entry,
+                                double duty) const;
+  Cell& cell(Node& node, std::size_t g) {
+    return node.is_tuned && node.checked_for == generation_ ? node.tuned[g] : node.cells[slots_[g]];
+  }
+  void tune(const std::vector<std::int32_t>& faults, Node& node);
+  bool hidden(const std::vector<std::int32_t>& faults, std::int32_t fault,
+              std::span<const std::pair<std::int32_t, double>> ohms);
+  void overrides_at(std::span<const std::int32_t> faults,
+                    std::span<const std::pair<std::int32_t, double>> ohms);
+  void forget_if_full();
+
+  const FaultSpace* space_;
+  circuit::Solver* solver_;
+  const readings::InstrumentSet* instruments_;
+  Intermittence intermittence_;
+  Relevance relevance_;
+  std::vector<std::int32_t> relevance_of_;  ///< candidate its stages were worked out for
+  std::uint64_t relevance_made_ = 0;  ///< and `made_` at that time: the solver moved on since?
+  const Observations* observations_ = nullptr;
+  std::unordered_map<std::string, std::size_t> slot_of_;
+  std::size_t slot_count_ = 0;
+  std::vector<std::size_t> slots_;  ///< by group
+  std::unordered_map<std::vector<std::int32_t>, Node, Hash> nodes_;
+  std::map<std::pair<double, double>, BetaRule> rules_;
+  std::map<std::pair<std::size_t, double>, double> capped_;  ///< by slot and source voltage
+  std::vector<readings::EntryProbability> scratch_;
+  circuit::Overrides overrides_;
+  std::vector<circuit::Setting> settings_;
+  std::uint64_t made_ = 0;
+  std::uint64_t generation_ = 0;  ///< counts calls of observe()
+  std::vector<double> low_shown_;
+  std::vector<double> high_shown_;
+};
+
+}  // namespace faultloom::belief

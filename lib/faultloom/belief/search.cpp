@@ -1,0 +1,619 @@
+#include <faultloom/belief/search.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <faultloom/base/error.hpp>
+#include <tuple>
+
+namespace faultloom::belief {
+namespace {
+
+std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
+
+Candidate with(const Candidate& candidate, std::int32_t fault) {
+  Candidate result = candidate;
+  result.faults.insert(std::upper_bound(result.faults.begin(), result.faults.end(), fault), fault);
+  return result;
+}
+
+/// Thrown inside when the budget is gone; the last complete pass is the answer.
+struct BudgetGone {};
+
+constexpr double first_threshold = 1e-3;
+constexpr double threshold_step = 6;
+constexpr double least_threshold = 1e-18;
+/// Kernels of less than this share are not split by "does it run?".
+constexpr double worth_splitting = 1e-3;
+
+std::vector<readings::Entry> run_signs(const vehicle::Vehicle& vehicle) {
+  std::vector<readings::Entry> result;
+  for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
+    if (vehicle.signs[s].id != "turns") continue;
+    readings::Entry entry;
+    entry.type = readings::Entry::Type::sign;
+    entry.sign = static_cast<Index>(s);
+    entry.state = vehicle.run_state;
+    result.push_back(std::move(entry));
+  }
+  return result;
+}
+
+/// Elements between two battery blocks: where such a one opens, what is left on either side floats at a
+/// voltage that tells which it was.
+std::vector<bool> sources_on_both_sides(const vehicle::Vehicle& vehicle) {
+  std::vector<bool> has_source(vehicle.components.size(), false);
+  for (const auto& element : vehicle.elements)
+    if (element.type == vehicle::ElementType::source)
+      for (const auto c : element.components) has_source[at(c)] = true;
+  std::vector<bool> result;
+  for (const auto& element : vehicle.elements)
+    result.push_back(has_source[at(vehicle.terminals[at(element.a)].component)] &&
+                     has_source[at(vehicle.terminals[at(element.b)].component)]);
+  return result;
+}
+
+}  // namespace
+
+Search::Search(Predictions& predictions, const Observations& observations, const Prior& prior,
+               const SearchOptions& options, double unmodelled)
+    : predictions_(&predictions),
+      observations_(&observations),
+      prior_(&prior),
+      options_(options),
+      unmodelled_(unmodelled),
+      runs_(run_signs(prior.space().vehicle())),
+      run_relevance_(prior.space(), predictions.solver(), predictions.instruments(),
+                     Relevance::usual_tolerance),
+      between_sources_(sources_on_both_sides(prior.space().vehicle())),
+      shorts_(prior.space().variables().size()) {
+  for (std::size_t f = 0; f < prior.space().faults().size(); ++f)
+    for (const auto& o : prior.space().faults()[f].overrides)
+      if (prior.space().vehicle().elements[at(o.element)].dormant)
+        shorts_[at(prior.space().faults()[f].variable)].push_back(static_cast<std::int32_t>(f));
+}
+
+Found Search::run(const Progress& progress) {
+  progress_ = progress;
+  start_ = std::chrono::steady_clock::now();
+  threshold_ = options_.exhaustive ? 0 : first_threshold;
+  Found best;
+  bool any = false;
+  while (true) {
+    try {
+      walk();
+    } catch (const BudgetGone&) {
+      if (any) break;
+      // Not even one coarse pass: everything but "no fault" stays outside.
+      threshold_ = 2;
+      walk();
+      best = std::move(found_);
+      break;
+    }
+    best = std::move(found_);
+    any = true;
+    const bool first = scale_ <= 0;
+    best.growth = best.total > 0 ? std::max(0.0, best.total - scale_) / best.total : 1;
+    scale_ = best.total;
+    best.complete = best.outside <= options_.bound * (best.total + unmodelled_ + best.outside);
+    if (first && !options_.exhaustive) continue;  // once more, now that it is known what matters
+    if (best.complete || options_.exhaustive || threshold_ < least_threshold) break;
+    threshold_ /= threshold_step;
+    // The next pass looks at two to three times as many sets.
+    if (options_.most_sets > 0 &&
+        2.5 * static_cast<double>(best.sets) > static_cast<double>(options_.most_sets))
+      break;
+  }
+  return best;
+}
+
+void Search::walk() {
+  found_ = {};
+  found_.events.assign(prior_->event_count(), 0);
+  found_.faults.assign(prior_->place_count(), 0);
+  free_.assign(prior_->slot_count(), 0);
+  excluded_.assign(prior_->place_count(), 0);
+  out_.clear();
+  picks_.clear();
+  is_out_ = Bits(prior_->space().faults().size());
+  visit({}, Assignment(*prior_), predictions_->verdict({}));
+  finish(found_);
+}
+
+bool Search::out_of_budget() const {
+  if (options_.most_seconds <= 0) return false;
+  const std::chrono::duration<double> used = std::chrono::steady_clock::now() - start_;
+  return used.count() > options_.most_seconds;
+}
+
+bool Search::open(std::int32_t fault, const Assignment& assignment) const {
+  return !is_out_.test(at(fault)) && !assignment.included(prior_->space().fault(fault).variable);
+}
+
+double Search::help(const Bits& relevant, const Assignment& assignment) const {
+  double sum = 0;
+  relevant.for_each([&](std::size_t f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    if (open(fault, assignment)) sum += assignment.chance(fault);
+  });
+  return std::min(sum, 1.0);
+}
+
+void Search::visit(const Candidate& candidate, Assignment assignment,
+                   const Predictions::Verdict& verdict) {
+  ++found_.sets;
+  if (found_.sets % 256 == 0) {
+    report(progress_, std::min(0.99, static_cast<double>(found_.sets) / 20000));
+    if (out_of_budget()) throw BudgetGone{};
+  }
+  if (options_.most_faults >= 0 &&
+      candidate.faults.size() == static_cast<std::size_t>(options_.most_faults)) {
+    // Nothing more may be there: decide all the rest.
+    const double exact = assignment.mass() * assignment.nothing_else();
+    found_.outside += assignment.mass() - exact;
+    found_.seen_mass += exact;
+    const double weight = exact * verdict.likelihood;
+    found_.kernels.push_back({candidate, picks_, candidate, weight, verdict.likelihood});
+    found_.total += weight;
+    if (candidate.faults.empty()) found_.no_fault = weight;
+    account(assignment, weight);
+    return;
+  }
+  if (!options_.exhaustive && !candidate.faults.empty()) {
+    const double more = assignment.mass() * (1 - assignment.nothing_else());
+    const double worst = more < threshold_ ? more : limit(candidate, assignment, more);
+    if (worst < threshold_) {
+      found_.outside += worst;
+      conclude(candidate, assignment, verdict.likelihood);
+      return;
+    }
+  }
+  expand(candidate, assignment, verdict);
+}
+
+double Search::limit(const Candidate& candidate, const Assignment& assignment, double more) {
+  // What the faults explain worst: only sets with more to say about that can be better. A look at the
+  // worst few is enough to drop most branches.
+  constexpr std::size_t few = 3;
+  constexpr double bad = 0.3;
+  const auto count = std::min(observations_->group_count(), Predictions::most_marked);
+  std::vector<std::pair<double, std::size_t>> worst;
+  double capped = 1;
+  for (std::size_t g = 0; g < count; ++g) {
+    const double cap = predictions_->ceiling_with_help(candidate, g);
+    capped *= cap;
+    const double alone = predictions_->ceiling_untouched(candidate, g) / cap;
+    if (alone < bad) worst.emplace_back(alone, g);
+  }
+  std::sort(worst.begin(), worst.end());
+  double result = more * capped;
+  double helped = 0;
+  double rest = capped;  // of the groups not marked
+  std::uint64_t marked = 0;
+  for (std::size_t i = 0; i < worst.size() && i < few && result >= threshold_; ++i) {
+    const auto g = worst[i].second;
+    const auto& relevant = predictions_->relevant(candidate, g);
+    const double strong = help(relevant.strong, assignment);
+    const double weak = help(relevant.proper, assignment) - strong;
+    helped += strong + 0.5 * weak * weak;
+    marked |= std::uint64_t{1} << g;
+    rest /= predictions_->ceiling_with_help(candidate, g);
+    result = std::min(result, more * rest * predictions_->ceiling_without_help(candidate, marked) +
+                                  assignment.mass() * helped * capped);
+  }
+  return result;
+}
+
+double Search::best_with(const Candidate& candidate, const Outlook& outlook, std::uint64_t helped,
+                         std::uint64_t started) {
+  double rest = outlook.capped;
+  double best = outlook.capped;
+  double product = 1;
+  double sum = 0;
+  std::uint64_t marked = 0;
+  for (const auto& group : outlook.groups) {
+    const auto g = group.number;
+    if (((helped >> g) & 1U) != 0) continue;
+    const double more = group.help(((started >> g) & 1U) != 0);
+    // A group that much could help is worth nothing as a limit.
+    if (product * group.alone / group.cap + sum + more >= product + sum) continue;
+    sum += more;
+    marked |= std::uint64_t{1} << g;
+    product *= group.alone;
+    rest /= group.cap;
+    if (!outlook.intermittent) best = std::min(best, rest * product + sum * outlook.capped);
+  }
+  if (outlook.intermittent && marked != 0) {
+    const auto [entry, added] = outlook.known.try_emplace(marked, 1.0);
+    if (added) entry->second = predictions_->ceiling_without_help(candidate, marked);
+    best = std::min(best, rest * entry->second + sum * outlook.capped);
+  }
+  return best;
+}
+
+/// These faults are out of the question: they can't help any more.
+void Search::forget(Outlook& outlook, const Next& next, const Assignment& assignment) const {
+  double chance = 0;
+  for (const auto f : next.faults) chance += assignment.chance(f);
+  for (auto& group : outlook.groups) {
+    if (((next.helped >> group.number) & 1U) != 0) {
+      group.strong = std::max(0.0, group.strong - chance);
+    } else if (((next.started >> group.number) & 1U) != 0) {
+      group.weak = std::max(0.0, group.weak - chance);
+    }
+  }
+}
+
+std::vector<Search::Next> Search::ordered(const Candidate& candidate, const Assignment& assignment,
+                                          Outlook& outlook) {
+  constexpr double misfit = 0.3;
+  const auto& space = prior_->space();
+  const auto count = space.faults().size();
+  std::vector<Next> all(count);
+  std::vector<std::uint64_t> signatures;
+  std::vector<bool> lively;
+  if (options_.exhaustive) {
+    for (auto& next : all) next.groups = 1;
+  } else {
+    outlook.intermittent = predictions_->intermittent_count(candidate) > 0;
+    for (std::size_t g = 0; g < observations_->group_count(); ++g) {
+      const auto& relevant = predictions_->relevant(candidate, g);
+      relevant.any.for_each([&](std::size_t f) { ++all[f].groups; });
+      signatures.resize(relevant.signatures.size(), 0);
+      lively.resize(relevant.lively.size(), false);
+      for (std::size_t i = 0; i < lively.size(); ++i)
+        if (relevant.lively[i]) lively[i] = true;
+      for (std::size_t i = 0; i < signatures.size(); ++i)
+        signatures[i] = signatures[i] * 0x9e3779b97f4a7c15U + relevant.signatures[i] + g;
+      if (g >= Predictions::most_marked) continue;
+      const double cap = predictions_->ceiling_with_help(candidate, g);
+      const double alone = relevant.weakly;
+      outlook.capped *= cap;
+      relevant.proper.for_each([&](std::size_t f) { all[f].started |= std::uint64_t{1} << g; });
+      relevant.strong.for_each([&](std::size_t f) {
+        all[f].helped |= std::uint64_t{1} << g;
+        if (alone < misfit * cap) ++all[f].misfits;
+      });
+      if (alone >= 0.9 * cap) continue;
+      const double strong = help(relevant.strong, assignment);
+      const double weak = std::max(0.0, help(relevant.proper, assignment) - strong);
+      outlook.groups.push_back({g, strong, weak, alone, cap});
+    }
+    std::stable_sort(outlook.groups.begin(), outlook.groups.end(),
+                     [](const auto& a, const auto& b) { return a.help(false) < b.help(false); });
+  }
+  std::vector<Next> list;
+  for (std::size_t f = 0; f < count; ++f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    if (all[f].groups == 0 || !open(fault, assignment)) continue;
+    all[f].chance = assignment.chance(fault);
+    if (all[f].chance <= 0) continue;
+    all[f].faults = {fault};
+    all[f].intermittent = space.fault(fault).duty.a > 0;
+    list.push_back(std::move(all[f]));
+  }
+  if (!options_.exhaustive) gather(list, signatures, lively);
+  // What could mend a misfit comes first, then what much depends on: once those are out of the question,
+  // there is little left that could make anything of the others.
+  std::stable_sort(list.begin(), list.end(), [](const Next& a, const Next& b) {
+    if (a.misfits != b.misfits) return a.misfits > b.misfits;
+    if (a.intermittent != b.intermittent) return b.intermittent;
+    if (a.groups != b.groups) return a.groups > b.groups;
+    return a.chance > b.chance;
+  });
+  return list;
+}
+
+void Search::gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,
+                    const std::vector<bool>& lively) const {
+  const auto& space = prior_->space();
+  using Key = std::tuple<std::uint64_t, std::int32_t, double, double, double, int, double, double,
+                         std::uint64_t, int>;
+  std::map<Key, std::size_t> first_of;
+  std::vector<Next> gathered;
+  for (auto& next : list) {
+    const auto& fault = space.fault(next.faults.front());
+    const auto place =
+        fault.overrides.size() == 1 ? predictions_->place(fault.overrides.front().element) : -1;
+    const bool plain = place >= 0 && lively[at(place)] &&
+                       !between_sources_[at(fault.overrides.front().element)] &&
+                       fault.settings.empty() && fault.overrides.front().threshold_factor == 1 &&
+                       !fault.overrides.front().reversed;
+    if (plain) {
+      const auto& o = fault.overrides.front();
+      // An added resistance is told by itself, not by the sum with what the element had.
+      const bool added = fault.ohm > 0;
+      const bool open = o.siemens == 0;
+      const auto v = space.variables()[at(fault.variable)];
+      const Key key{signatures[at(place)],
+                    v.bundle,
+                    fault.ohm,
+                    added || open ? 0 : o.siemens,
+                    added || open ? 0 : o.ampere,
+                    added || open ? 0 : o.stuck + 2,
+                    fault.duty.a,
+                    fault.duty.b,
+                    next.helped ^ (next.started << 1U),
+                    next.groups};
+      const auto [entry, is_new] = first_of.emplace(key, gathered.size());
+      if (!is_new) {
+        auto& other = gathered[entry->second];
+        other.faults.push_back(next.faults.front());
+        other.chance += next.chance;
+        continue;
+      }
+    }
+    gathered.push_back(std::move(next));
+  }
+  list = std::move(gathered);
+}
+
+/// Once it is there, nothing flows any more through what is in series with it.
+bool Search::stops_the_rest(std::int32_t fault) const {
+  const auto& f = prior_->space().fault(fault);
+  return f.duty.a <= 0 && f.overrides.size() == 1 && f.overrides.front().siemens == 0;
+}
+
+void Search::put_out(std::span<const std::int32_t> faults) {
+  for (const auto f : faults) {
+    out_.push_back(f);
+    is_out_.set(at(f));
+  }
+}
+
+void Search::take_back(std::size_t to) {
+  while (out_.size() > to) {
+    is_out_.set(at(out_.back()), false);
+    out_.pop_back();
+  }
+}
+
+void Search::follow(const Candidate& candidate, const Assignment& assignment, const Next& next,
+                    std::size_t count, bool exactly, double best) {
+  const double mass = assignment.mass() * assignment.chance_of(next.faults, count, exactly);
+  if (mass <= 0) return;
+  Candidate larger = candidate;
+  for (std::size_t i = 0; i < count; ++i) larger = with(larger, next.faults[i]);
+  if (mass * best < threshold_ ||
+      predictions_->intermittent_count(larger) > Predictions::most_intermittent) {
+    found_.outside += mass * best;
+    return;
+  }
+  auto inside = assignment;
+  picks_.push_back({next.faults, count, exactly, {}});
+  const auto before = out_.size();
+  if (next.faults.size() == 1) {
+    inside.include(next.faults.front());
+    picks_.back().shares.assign(
+        prior_->contexts(prior_->space().fault(next.faults.front()).variable), {1});
+  } else {
+    picks_.back().shares = inside.include_some(next.faults, count, exactly);
+    put_out(next.faults);
+    // A short between two of them would tell which it is: what that could change stays outside.
+    double told = 0;
+    for (const auto f : next.faults)
+      for (const auto s : shorts_[at(prior_->space().fault(f).variable)])
+        if (!is_out_.test(at(s))) told += inside.chance(s);
+    found_.outside += inside.mass() * std::min(1.0, told) * best;
+  }
+  visit(larger, std::move(inside), predictions_->verdict(larger));
+  take_back(before);
+  picks_.pop_back();
+}
+
+void Search::expand(const Candidate& candidate, Assignment& assignment,
+                    const Predictions::Verdict& verdict) {
+  constexpr std::size_t most_alike = 3;
+  Outlook outlook;
+  const auto list = ordered(candidate, assignment, outlook);
+  const auto before = out_.size();
+  for (const auto& next : list) {
+    const double best =
+        options_.exhaustive ? 1 : best_with(candidate, outlook, next.helped, next.started);
+    if (next.faults.size() == 1) {
+      follow(candidate, assignment, next, 1, true, best);
+    } else if (stops_the_rest(next.faults.front())) {
+      follow(candidate, assignment, next, 1, false, best);
+    } else {
+      const auto most = std::min(next.faults.size(), most_alike);
+      for (std::size_t n = 1; n <= most; ++n) follow(candidate, assignment, next, n, true, best);
+      if (next.faults.size() > most)
+        found_.outside +=
+            best * assignment.mass() * assignment.chance_of(next.faults, most + 1, false);
+    }
+    if (!options_.exhaustive) forget(outlook, next, assignment);
+    for (const auto f : next.faults) assignment.exclude(f);
+    put_out(next.faults);
+  }
+  conclude(candidate, assignment, verdict.likelihood);
+  take_back(before);
+}
+
+void Search::conclude(const Candidate& candidate, Assignment& assignment, double likelihood) {
+  const double weight = assignment.mass() * likelihood;
+  const bool split =
+      !options_.exhaustive && scale_ > 0 && weight > worth_splitting * (scale_ + weight);
+  if (!split) {
+    settle(candidate, candidate, assignment, likelihood);
+    return;
+  }
+  // Nothing seen so far depends on the faults that remain, but whether it runs may: name those.
+  const auto count = prior_->space().faults().size();
+  Bits relevant(count);
+  circuit::Overrides overrides;
+  std::vector<circuit::Setting> settings;
+  prior_->space().overrides(candidate.faults, overrides);
+  prior_->space().settings(candidate.faults, settings);
+  predictions_->solver().leave(settings);
+  predictions_->solver().begin(overrides);
+  run_relevance_.begin();
+  std::vector<std::uint64_t> signatures;
+  for (const auto& sign : runs_) {
+    relevant |= run_relevance_.bearing(sign).proper;
+    const auto& more = run_relevance_.signatures();
+    signatures.resize(more.size(), 0);
+    for (std::size_t i = 0; i < more.size(); ++i) signatures[i] = signatures[i] * 31 + more[i];
+  }
+  predictions_->solver().leave({});
+  std::vector<Next> list;
+  relevant.for_each([&](std::size_t f) {
+    Next next;
+    next.faults = {static_cast<std::int32_t>(f)};
+    next.chance =
+        open(next.faults.front(), assignment) ? assignment.chance(next.faults.front()) : 0;
+    if (next.chance > 0) list.push_back(std::move(next));
+  });
+  gather(list, signatures, run_relevance_.lively());
+  const auto before = out_.size();
+  for (const auto& next : list) {
+    auto inside = assignment;
+    picks_.push_back({next.faults, 1, false, {}});
+    const auto here = out_.size();
+    if (next.faults.size() == 1) {
+      inside.include(next.faults.front());
+      picks_.back().shares.assign(
+          prior_->contexts(prior_->space().fault(next.faults.front()).variable), {1});
+    } else {
+      picks_.back().shares = inside.include_some(next.faults, 1, false);
+      put_out(next.faults);
+    }
+    settle(with(candidate, next.faults.front()), candidate, inside, likelihood);
+    take_back(here);
+    picks_.pop_back();
+    for (const auto f : next.faults) assignment.exclude(f);
+    put_out(next.faults);
+  }
+  settle(candidate, candidate, assignment, likelihood);
+  take_back(before);
+}
+
+double Search::density(std::int32_t fault, double ohm) const {
+  double sum = 0;
+  const auto& vehicle = prior_->space().vehicle();
+  for (const auto m : prior_->space().fault(fault).modes) {
+    const auto& mode = vehicle.modes[at(m)];
+    double median = 0;
+    for (const auto& change : mode.changes) median = std::max(median, change.add_ohm);
+    const double sigma = std::log(mode.spread_factor);
+    const double z = std::log(ohm / median) / sigma;
+    sum += prior_->mode_priors()[at(m)] / sigma * std::exp(-0.5 * z * z);
+  }
+  return sum;
+}
+
+const Search::Refined& Search::refined(const Candidate& candidate, double likelihood) {
+  const auto [entry, added] = refined_.try_emplace(candidate);
+  auto& result = entry->second;
+  if (!added) return result;
+  result.likelihood = likelihood;
+  for (const auto f : candidate.faults) {
+    const double middle = prior_->space().fault(f).ohm;
+    if (middle <= 0) continue;
+    // Simpson's rule over the logarithm of the resistance, on 48 and on 24 intervals.
+    constexpr int intervals = 48;
+    double fine = 0;
+    double coarse = 0;
+    double fine_density = 0;
+    double coarse_density = 0;
+    std::vector<ResistanceWeight> points;
+    for (int i = 0; i <= intervals; ++i) {
+      const double ohm =
+          middle * std::pow(FaultSpace::cell_ratio, static_cast<double>(i) / intervals - 0.5);
+      const double p = density(f, ohm);
+      const double value = predictions_->at_resistance(candidate, f, ohm);
+      const bool end = i == 0 || i == intervals;
+      const double w = end ? 1 : i % 2 == 1 ? 4 : 2;
+      fine += w * p * value;
+      fine_density += w * p;
+      if (i % 2 == 0) {
+        const double v = end ? 1 : i % 4 == 2 ? 4 : 2;
+        coarse += v * p * value;
+        coarse_density += v * p;
+      }
+      points.push_back({f, ohm, w * p * value});
+    }
+    if (fine <= 0 || likelihood <= 0) continue;
+    const double mean = fine / fine_density;
+    for (auto& point : points) point.weight /= fine;
+    result.points.insert(result.points.end(), points.begin(), points.end());
+    result.error += result.likelihood / likelihood * std::abs(mean - coarse / coarse_density);
+    result.likelihood *= mean / likelihood;
+  }
+  return result;
+}
+
+void Search::settle(const Candidate& candidate, const Candidate& seen, const Assignment& assignment,
+                    double likelihood) {
+  constexpr double worth_refining = 3e-3;
+  const Refined* closer = nullptr;
+  if (!options_.exhaustive && scale_ > 0 &&
+      assignment.mass() * likelihood > worth_refining * scale_ &&
+      predictions_->intermittent_count(candidate) == 0) {
+    closer = &refined(seen, likelihood);
+    likelihood = closer->likelihood;
+  }
+  const double weight = assignment.mass() * likelihood;
+  if (closer != nullptr) {
+    found_.quadrature_error += assignment.mass() * closer->error;
+    for (auto point : closer->points) {
+      point.weight *= weight;
+      found_.resistances.push_back(point);
+    }
+  }
+  for (const auto f : candidate.faults) {
+    const bool looked_at =
+        closer != nullptr && std::binary_search(seen.faults.begin(), seen.faults.end(), f);
+    if (const double ohm = prior_->space().fault(f).ohm; ohm > 0 && !looked_at)
+      found_.resistances.push_back({f, ohm, weight});
+  }
+  found_.seen_mass += assignment.mass();
+  found_.total += weight;
+  if (candidate.faults.empty()) found_.no_fault = weight * assignment.nothing_else();
+  if (weight <= 0) return;
+  found_.kernels.push_back({candidate, picks_, seen, weight, likelihood});
+  const auto& variables = prior_->space().variables();
+  for (std::size_t i = 0; i < variables.size(); ++i) {
+    const auto v = static_cast<std::int32_t>(i);
+    if (assignment.included(v)) continue;
+    for (std::size_t k = 0; k < prior_->contexts(v); ++k)
+      free_[prior_->slot(v, k)] +=
+          weight * assignment.context(v, k) * assignment.spare(v, k) / assignment.open(v, k);
+  }
+  for (const auto f : out_) {
+    const auto v = prior_->space().fault(f).variable;
+    if (assignment.included(v)) continue;
+    for (std::size_t k = 0; k < prior_->contexts(v); ++k)
+      excluded_[prior_->place(f, k)] +=
+          weight * assignment.context(v, k) * assignment.spare(v, k) / assignment.open(v, k);
+  }
+  account(assignment, weight);
+}
+
+void Search::account(const Assignment& assignment, double weight) {
+  for (const auto& pick : picks_)
+    for (std::size_t i = 0; i < pick.faults.size(); ++i) {
+      const auto v = prior_->space().fault(pick.faults[i]).variable;
+      for (std::size_t k = 0; k < prior_->contexts(v); ++k)
+        found_.faults[prior_->place(pick.faults[i], k)] +=
+            weight * assignment.context(v, k) * pick.shares[k][i];
+    }
+  for (std::size_t b = 0; b < prior_->space().bundles().size(); ++b) {
+    const auto bundle = static_cast<std::int32_t>(b);
+    for (std::size_t k = 0; k < prior_->events(bundle).size(); ++k)
+      found_.events[prior_->event_slot(bundle, k)] += weight * assignment.event(bundle, k);
+  }
+}
+
+void Search::finish(Found& found) const {
+  if (options_.most_faults >= 0) return;  // nothing was left open
+  for (std::size_t f = 0; f < prior_->space().faults().size(); ++f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    const auto v = prior_->space().fault(fault).variable;
+    for (std::size_t k = 0; k < prior_->contexts(v); ++k) {
+      // The same terms were added to both sums in the same order: excluded throughout gives zero.
+      const double left = free_[prior_->slot(v, k)] - excluded_[prior_->place(fault, k)];
+      found.faults[prior_->place(fault, k)] += prior_->of(fault, k) * std::max(left, 0.0);
+    }
+  }
+}
+
+}  // namespace faultloom::belief
