@@ -1,6 +1,9 @@
-// A whole posterior over no fault, singles and pairs after eight readings, and the next step.
+// A whole posterior after eight readings beside a naive enumeration, and the next step.
 
 #include <benchmark/benchmark.h>
+#include <sys/resource.h>
+
+#include <array>
 
 #include <faultloom/advice/next_step.hpp>
 #include <faultloom/documents/model_parts.hpp>
@@ -24,17 +27,78 @@ void posterior_cold(benchmark::State& state) {
 }
 BENCHMARK(posterior_cold)->Unit(benchmark::kMillisecond);
 
-/// The same without loading, for vehicles of one, two and four harnesses.
+double peak_megabytes() {
+  rusage usage{};
+  getrusage(RUSAGE_SELF, &usage);
+  return static_cast<double>(usage.ru_maxrss) / 1024;
+}
+
+/// The same without loading, for vehicles of one, two, four and eight harnesses.
 void posterior_first(benchmark::State& state) {
   const auto& model = bench::vehicle_times(static_cast<int>(state.range(0)));
   const auto job = model.parts().job(bench::eight_readings(1));
+  belief::Posterior last;
   for (auto _ : state) {
-    belief::Belief belief(model.parts().candidates, model.parts().instruments, model.parts().rates);
-    benchmark::DoNotOptimize(belief.posterior({job.entries, job.exposure}));
+    belief::Belief belief(model.parts().space, model.parts().instruments, model.parts().rates);
+    last = belief.posterior({job.entries, job.exposure});
+    benchmark::DoNotOptimize(last);
   }
-  state.counters["candidates"] = static_cast<double>(model.parts().candidates.count());
+  state.counters["faults"] = static_cast<double>(model.parts().space.faults().size());
+  state.counters["sets"] = static_cast<double>(last.sets);
+  state.counters["bound"] = last.bound;
+  state.counters["growth"] = last.growth;
+  state.counters["peak_megabytes"] = peak_megabytes();
 }
-BENCHMARK(posterior_first)->Arg(1)->Arg(2)->Unit(benchmark::kMillisecond)->Iterations(2);
+BENCHMARK(posterior_first)
+    ->Arg(1)
+    ->Arg(2)
+    ->Arg(4)
+    ->Arg(8)
+    ->Unit(benchmark::kMillisecond)
+    ->Iterations(1);
+
+/// The naive way: no fault, every fault and every pair of faults of different variables, each predicted
+/// afresh, nothing kept and nothing left out. Every n-th row of the pairs; `seconds_for_all` is what the
+/// rest would take at the same pace.
+void naive_singles_and_pairs(benchmark::State& state) {
+  const auto& model = bench::vehicle_times(1);
+  const auto& space = model.parts().space;
+  const auto job = model.parts().job(bench::eight_readings(1));
+  std::vector<readings::Entry> electrical;
+  for (const auto& e : job.entries)
+    if (e.type == readings::Entry::Type::reading || e.type == readings::Entry::Type::sign)
+      electrical.push_back(e);
+  circuit::Solver solver(space.circuit());
+  readings::Forecast forecast(solver, model.parts().instruments, electrical);
+  std::vector<readings::EntryProbability> out(electrical.size());
+  circuit::Overrides overrides;
+  std::vector<circuit::Setting> settings;
+  const auto count = static_cast<std::int32_t>(space.faults().size());
+  const auto row_step = static_cast<std::int32_t>(state.range(0));
+  std::int64_t done = 0;
+  const auto evaluate = [&](std::span<const std::int32_t> faults) {
+    space.overrides(faults, overrides);
+    space.settings(faults, settings);
+    solver.leave(settings);
+    forecast.evaluate(overrides, out);
+    ++done;
+  };
+  for (auto _ : state) {
+    evaluate({});
+    for (std::int32_t a = 0; a < count; ++a) {
+      evaluate(std::array{a});
+      if (a % row_step != 0) continue;
+      for (std::int32_t b = a + 1; b < count; ++b)
+        if (space.fault(a).variable != space.fault(b).variable) evaluate(std::array{a, b});
+    }
+  }
+  const double all = 1 + count + 0.5 * count * (count - 1.0);
+  state.counters["sets"] = static_cast<double>(done);
+  state.counters["all_sets"] = all;
+  state.counters["sets_per_second"] =
+      benchmark::Counter(static_cast<double>(done), benchmark::Counter::kIsRate);
+}
+BENCHMARK(naive_singles_and_pairs)->Arg(100)->Unit(benchmark::kMillisecond)->Iterations(1);
 
 /// Asked again in a running session, the job's text read anew.
 void posterior_warm(benchmark::State& state) {
@@ -49,7 +113,7 @@ BENCHMARK(posterior_warm)->Unit(benchmark::kMillisecond);
 void posterior_one_more(benchmark::State& state) {
   const auto& model = bench::vehicle_times(1);
   const auto job = model.parts().job(bench::eight_readings(1));
-  belief::Belief belief(model.parts().candidates, model.parts().instruments, model.parts().rates);
+  belief::Belief belief(model.parts().space, model.parts().instruments, model.parts().rates);
   belief::Evidence evidence{job.entries, job.exposure};
   const auto last = evidence.entries.size() - 2;  // a voltage
   double volt = evidence.entries[last].number;
@@ -66,7 +130,7 @@ BENCHMARK(posterior_one_more)->Unit(benchmark::kMillisecond);
 void next_step(benchmark::State& state) {
   const auto& model = bench::vehicle_times(static_cast<int>(state.range(0)));
   const auto job = model.parts().job(bench::eight_readings(1));
-  belief::Belief belief(model.parts().candidates, model.parts().instruments, model.parts().rates);
+  belief::Belief belief(model.parts().space, model.parts().instruments, model.parts().rates);
   const auto posterior = belief.posterior({job.entries, job.exposure});
   std::size_t compared = 0;
   for (auto _ : state) {

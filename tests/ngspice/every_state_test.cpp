@@ -17,7 +17,7 @@
 #include <span>
 #include <sstream>
 
-/// Every state of every shipped vehicle: no fault and each single fault, in every combination of control
+/// Every state of every shipped vehicle: no fault and each single fault, earlier work and setting left wrong, in every combination of control
 /// positions, against ngspice and a second implementation of the contacts' rules. Nothing of that is
 /// sampled; of the pairs of faults, far too many, some are tried too.
 namespace faultloom::witness {
@@ -46,34 +46,35 @@ class EveryState {
         circuit_(vehicle_),
         solver_(circuit_),
         spice_(circuit_),
-        combinations_(circuit::control_combinations(vehicle_)) {
+        combinations_(circuit::control_combinations(vehicle_)),
+        unmoved_(vehicle_.controls.size(), vehicle::none) {
     for (const auto& state : combinations_) stages_.push_back(solver_.stage(state));
   }
 
   /// No fault and every single fault.
   void singles() {
     const auto begin = Clock::now();
-    std::vector<std::vector<Faulty>> done;
+    std::vector<Situation> done;
     std::vector<circuit::Overrides> done_overrides;
     for (Index mode = vehicle::none; mode < static_cast<Index>(vehicle_.modes.size()); ++mode) {
       const auto modes = mode == vehicle::none ? std::vector<Index>{} : std::vector<Index>{mode};
-      auto elements = with_faults(vehicle_, modes);
+      const Situation situation{with_faults(vehicle_, modes), truly(vehicle_, modes, unmoved_)};
       const auto overrides = overrides_of(circuit_, modes);
-      // Modes that make the same elements out of these are one network with two names.
-      const auto known = std::find(done.begin(), done.end(), elements);
+      // Modes that make the same elements and settings out of these are one network with two names.
+      const auto known = std::find(done.begin(), done.end(), situation);
       if (known != done.end()) {
         EXPECT_EQ(overrides, done_overrides[static_cast<std::size_t>(known - done.begin())])
             << mode;
         continue;
       }
-      done.push_back(elements);
+      done.push_back(situation);
       done_overrides.push_back(overrides);
-      compare(modes, std::move(elements), overrides);
+      compare(modes, situation.elements, overrides);
       if (testing::Test::HasFailure()) return;
     }
     EXPECT_EQ(tally_.states, done.size() * combinations_.size());
     std::cout << fmt::format(
-        "{}: {} modes, {} distinct networks of elements, {} control combinations\n", vehicle_.id,
+        "{}: {} modes, {} distinct networks and settings, {} control combinations\n", vehicle_.id,
         vehicle_.modes.size(), done.size(), combinations_.size());
     print(begin);
   }
@@ -96,6 +97,14 @@ class EveryState {
  private:
   using Clock = std::chrono::steady_clock;
 
+  /// What a mode makes of the vehicle.
+  struct Situation {
+    std::vector<Faulty> elements;
+    vehicle::ControlState left;  ///< position of controls left wrong, none for others
+
+    friend bool operator==(const Situation&, const Situation&) = default;
+  };
+
   void print(Clock::time_point begin) const {
     const std::chrono::duration<double> seconds = Clock::now() - begin;
     std::cout << fmt::format(
@@ -110,10 +119,12 @@ class EveryState {
                const circuit::Overrides& overrides) {
     NaiveVehicle naive(vehicle_, std::move(elements),
                        [&](const auto& parts) { return spice_.volts(parts); });
+    solver_.leave(circuit::settings_of(vehicle_, modes));
     solver_.begin(overrides);
     std::vector<double> ours(vehicle_.terminals.size());
     for (std::size_t s = 0; s < combinations_.size(); ++s) {
-      const auto& rest = naive.settle(combinations_[s]);
+      const auto state = truly(vehicle_, modes, combinations_[s]);
+      const auto& rest = naive.settle(state);
       solver_.enter(stages_[s]);
       solver_.volts(ours);
       const auto where = [&] { return name_of(modes) + fmt::format("in combination {}", s); };
@@ -121,7 +132,7 @@ class EveryState {
       ++tally_.states;
       if (rest.chatters) ++tally_.chattering;
       compare_volts(naive, rest, ours, where);
-      if (combinations_[s] == vehicle_.run_state)
+      if (state == vehicle_.run_state)
         compare_run_state(dense_volts(vehicle_, naive.parts(rest.closed)), ours, where);
       if (testing::Test::HasFailure()) return;
     }
@@ -182,6 +193,7 @@ class EveryState {
   Spice spice_;
   std::vector<vehicle::ControlState> combinations_;
   std::vector<circuit::Stage> stages_;
+  const vehicle::ControlState unmoved_;
   Tally tally_;
 };
 

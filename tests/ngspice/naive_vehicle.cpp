@@ -44,6 +44,11 @@ bool independent(const vehicle::Vehicle& vehicle, std::span<const Index> modes) 
   for (const auto mode : modes)
     for (const auto& change : vehicle.modes[at(mode)].changes)
       if (!changed.insert(change.element).second) return false;
+  std::set<Index> left;
+  for (const auto mode : modes)
+    if (const auto control = vehicle.modes[at(mode)].control;
+        control != vehicle::none && !left.insert(control).second)
+      return false;
   return true;
 }
 
@@ -52,13 +57,23 @@ std::vector<Faulty> with_faults(const vehicle::Vehicle& vehicle, std::span<const
   std::vector<Faulty> elements;
   for (const auto& element : vehicle.elements) {
     const bool driven = element.type == ElementType::source || element.type == ElementType::diode;
-    elements.push_back({switches(element) ? Conducts::by_rule : Conducts::always, element.ohm,
-                        driven ? element.emf_volt : 0.0, 1, false});
+    const auto conducts = element.dormant     ? Conducts::never
+                          : switches(element) ? Conducts::by_rule
+                                              : Conducts::always;
+    elements.push_back({conducts, element.ohm, driven ? element.emf_volt : 0.0, 1, false});
   }
   for (const auto mode : modes)
     for (const auto& change : vehicle.modes[at(mode)].changes)
       apply(change, vehicle.elements[at(change.element)], elements[at(change.element)]);
   return elements;
+}
+
+vehicle::ControlState truly(const vehicle::Vehicle& vehicle, std::span<const Index> modes,
+                            vehicle::ControlState state) {
+  for (const auto mode : modes)
+    if (const auto control = vehicle.modes[at(mode)].control; control != vehicle::none)
+      state[at(control)] = vehicle.modes[at(mode)].position;
+  return state;
 }
 
 NaiveVehicle::NaiveVehicle(const vehicle::Vehicle& vehicle, std::vector<Faulty> elements,

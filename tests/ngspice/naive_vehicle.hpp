@@ -27,11 +27,16 @@ struct Faulty {
   friend bool operator==(const Faulty&, const Faulty&) = default;
 };
 
-/// Whether no element is changed twice; with_faults() leaves open what that would mean.
+/// Whether no element is changed and no control left twice; with_faults() leaves open what that would mean.
 [[nodiscard]] bool independent(const vehicle::Vehicle& vehicle, std::span<const Index> modes);
 /// All elements with these independent modes applied.
 [[nodiscard]] std::vector<Faulty> with_faults(const vehicle::Vehicle& vehicle,
                                               std::span<const Index> modes);
+
+/// Where the controls stand when a hand believes they stand in `state`: modes may have left some wrong.
+[[nodiscard]] vehicle::ControlState truly(const vehicle::Vehicle& vehicle,
+                                          std::span<const Index> modes,
+                                          vehicle::ControlState state);
 
 /// One truth value per element or atom.
 using Flags = std::vector<bool>;

@@ -83,7 +83,10 @@ Spice::Spice(const circuit::Circuit& circuit) : deck_(reports::complete_spice_de
     throw std::runtime_error("ngspice rejects the deck: " + received().log);
   const auto& healthy = circuit.healthy();
   for (std::size_t e = 0; e < healthy.siemens.size(); ++e)
-    now_.push_back({true, 1 / healthy.siemens[e], healthy.ampere[e] / healthy.siemens[e]});
+    // The deck holds dormant elements open.
+    now_.push_back(healthy.siemens[e] == 0 ? Part{}
+                                           : Part{true, 1 / healthy.siemens[e],
+                                                  healthy.ampere[e] / healthy.siemens[e]});
   command("op");
   find_nodes();
 }

@@ -67,6 +67,8 @@ class NaiveVehicle:
         for terminal in kind["terminals"]:
             self.leakage[f"{name}.{terminal}"] = part.get("leakage_ohm", self.vehicle.get("leakage_ohm", 1e8))
         for id_, e in kind.get("elements", {}).items():
+            if e.get("dormant"):
+                continue  # conducts only if somebody left a jumper there
             ohm = next(e[k] for k in ("resistance_ohm", "internal_ohm", "closed_ohm", "on_ohm") if k in e)
             volt = e.get("emf_volt", e.get("forward_volt", 0))
             a, b = (f"{name}.{t}" for t in e["between"])
@@ -84,7 +86,9 @@ class NaiveVehicle:
         self.modes[name] = {
             mode: [(f"{name}.{e}", {k: quantity(v) if k.endswith(("_ohm", "_volt")) else v for k, v in c.items()})
                    for e, c in m["changes"].items()]
-            for mode, m in kind.get("modes", {}).items()}
+            for mode, m in kind.get("modes", {}).items() if all(f"{name}.{e}" in self.elements for e in m["changes"])}
+        self.earlier_work = getattr(self, "earlier_work", set()) | {
+            f"{name}/{mode}" for mode, m in kind.get("modes", {}).items() if "cause" in m}
 
     def _add_wire(self, name, wire):
         area = wire.get("area_mm2") or math.pi / 4 * (0.127 * 92 ** ((36 - wire["gauge_awg"]) / 39)) ** 2
@@ -98,7 +102,7 @@ class NaiveVehicle:
             self.modes[component] = {
                 mode: [(name, {k: quantity(v) if k.endswith("_ohm") else v for k, v in c.items()})
                        for c in m["changes"].values()]
-                for mode, m in kind["modes"].items()}
+                for mode, m in kind["modes"].items() if "touches" not in m}
 
     def _apply(self, component, mode):
         for name, change in self.modes[component][mode]:

@@ -82,7 +82,7 @@ def test_rank_shows_readings_suspects_and_what_lies_outside(run: Run) -> None:
     assert "Where the fault is" in out
     assert "Pedal micro switch" in out
     assert "Not in the model" in out
-    assert "At most this much lies beyond" in out
+    assert "Not looked at: about" in out
     assert "No test tells these apart" in out
     assert " %  ━━" in out
 

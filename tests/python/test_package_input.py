@@ -234,8 +234,10 @@ def test_a_mistake_in_a_situation_is_found(mistake: str) -> None:
     [
         ({"top": -1}, "/top"),
         ({"top": 10**9}, "/top"),
-        ({"prune": 0.5}, "/prune"),
-        ({"prune": -1.0}, "/prune"),
+        ({"bound": 1.5}, "/bound"),
+        ({"bound": -1.0}, "/bound"),
+        ({"budget_seconds": -1}, "/budget_seconds"),
+        ({"budget_seconds": 3601}, "/budget_seconds"),
     ],
 )
 def test_an_option_out_of_range_is_found(options: dict[str, Any], pointer: str) -> None:

@@ -124,6 +124,8 @@ Entry Bench::look(std::string_view component, Outcome outcome) {
 Entry Bench::answered(Entry entry, const std::vector<Index>& truth) const {
   circuit::Solver solver(circuit());
   const auto overrides = circuit::overrides_of(circuit(), truth);
+  const auto settings = circuit::settings_of(vehicle(), truth);
+  solver.leave(settings);
   double best = -1;
   auto answer = Outcome::number;
   for (const auto word : words_of(entry, instruments())) {
@@ -158,30 +160,22 @@ rates::Rates only(const rates::Rates& rates, std::initializer_list<const char*> 
   return result;
 }
 
-double any_of(const belief::Candidates& candidates, const belief::Posterior& posterior,
-              std::span<const double> odds, const std::vector<Index>& components) {
-  const auto& modes = candidates.circuit().vehicle().modes;
-  const auto counts = [&](Index mode) {
-    return std::find(components.begin(), components.end(), modes[at(mode)].component) !=
-           components.end();
+double any_of(const belief::FaultSpace& space, const belief::Posterior& posterior,
+              const std::vector<Index>& components) {
+  const auto& modes = space.vehicle().modes;
+  const auto share_of = [&](std::int32_t fault) {
+    double share = 0;
+    for (const auto& [mode, part] : posterior.mode_shares[at(fault)])
+      if (std::find(components.begin(), components.end(), modes[at(mode)].component) !=
+          components.end())
+        share += part;
+    return std::min(share, 1.0);
   };
   double sum = 0;
   for (const auto& [candidate, probability] : posterior.candidates) {
-    if (candidate.a < 0) continue;
-    double whole = 0;
-    double part = 0;
-    const auto add = [&](double product, bool in) {
-      whole += product;
-      if (in) part += product;
-    };
-    if (candidate.b < 0) {
-      for (const auto m : candidates.classes()[at(candidate.a)].modes) add(odds[at(m)], counts(m));
-    } else {
-      candidates.for_each_pair(
-          candidate.a, candidate.b, odds,
-          [&](Index m, Index n, double product) { add(product, counts(m) || counts(n)); });
-    }
-    if (whole > 0) sum += probability * part / whole;
+    double none_of_them = 1;
+    for (const auto fault : candidate.faults) none_of_them *= 1 - share_of(fault);
+    sum += probability * (1 - none_of_them);
   }
   return sum;
 }

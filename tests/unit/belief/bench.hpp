@@ -26,7 +26,7 @@ class Bench {
 
   [[nodiscard]] const vehicle::Vehicle& vehicle() const { return model_.parts().vehicle; }
   [[nodiscard]] const circuit::Circuit& circuit() const { return model_.parts().circuit; }
-  [[nodiscard]] const belief::Candidates& candidates() const { return model_.parts().candidates; }
+  [[nodiscard]] const belief::FaultSpace& space() const { return model_.parts().space; }
   [[nodiscard]] const readings::InstrumentSet& instruments() const {
     return model_.parts().instruments;
   }
@@ -60,10 +60,9 @@ class Bench {
 [[nodiscard]] rates::Rates only(const rates::Rates& rates,
                                 std::initializer_list<const char*> kinds);
 
-/// P(at least one of the components failed), pairs of them counted once. `odds` by mode, as the posterior
-/// was summed with.
-[[nodiscard]] double any_of(const belief::Candidates& candidates,
-                            const belief::Posterior& posterior, std::span<const double> odds,
+/// P(at least one of the components failed): candidates whose faults may stand for several modes count in
+/// part.
+[[nodiscard]] double any_of(const belief::FaultSpace& space, const belief::Posterior& posterior,
                             const std::vector<Index>& components);
 
 }  // namespace faultloom::test

@@ -49,8 +49,8 @@ TEST(Published, TwentyHeads) {
   const rates::Exposure exposure{1e6, ""};
 
   const circuit::Circuit circuit(cart);
-  const belief::Candidates candidates(circuit);
-  belief::Belief belief(candidates, instruments, rates);
+  const belief::FaultSpace space(circuit);
+  belief::Belief belief(space, instruments, rates);
   belief::Evidence evidence;
   evidence.exposure = exposure;
   const auto odds = [&] {
@@ -69,7 +69,9 @@ TEST(Published, TwentyHeads) {
   EXPECT_NEAR(odds(), 104.8576, 1e-7);
   EXPECT_NEAR(10 * std::log10(odds()), 20.206, 5e-4);
   double gained = 0;
-  for (const auto& entry : belief.posterior(evidence).entries) {
+  belief::Options weighed;
+  weighed.weigh_entries = true;
+  for (const auto& entry : belief.posterior(evidence, weighed).entries) {
     EXPECT_NEAR(entry.decibans[penny], 3.0103, 5e-5);
     gained += entry.decibans[penny];
   }

@@ -169,5 +169,17 @@ TEST(BadVehicle, TheListOfProblemsIsCapped) {
   EXPECT_NE(problems.back().message.find("50 more"), std::string::npos);
 }
 
+TEST(BadVehicle, ControlsLeftWrong) {
+  expect(R"({"op":"add","path":"/controls/key/left_wrong","value":{"onn":1}})", Code::reference,
+         "/controls/key/left_wrong/onn", "did you mean 'on'?");
+  expect(R"({"op":"add","path":"/controls/key/left_wrong","value":{"on":0.5,"off":0.4}})",
+         Code::value, "/controls/key/left_wrong", "sum to 0.9 instead of 1");
+  expect(R"({"op":"add","path":"/controls/key/left_wrong","value":{"on":1.5}})", Code::value,
+         "/controls/key/left_wrong/on", "at most 1");
+  expect(R"({"op":"add","path":"/controls/key/left_wrong","value":{"on":1}},
+            {"op":"add","path":"/parts/key","value":{"kind":"load","title":"Fan","zone":"seat"}})",
+         Code::duplicate, "/controls/key", "/parts/key");
+}
+
 }  // namespace
 }  // namespace faultloom::documents

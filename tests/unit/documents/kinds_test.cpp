@@ -4,6 +4,9 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <string>
+
 namespace faultloom::documents {
 namespace {
 
@@ -178,6 +181,95 @@ TEST(Kinds, ReportsEverythingAtOnceAndInheritedTroubleOnce) {
   EXPECT_EQ(at(problems, "/kinds/load/modes/worn/changes/winding/add_ohm").code, Code::reference);
   EXPECT_EQ(at(problems, "/kinds/fuse/elements/link/between/0").code, Code::reference);
   EXPECT_EQ(at(problems, "/kinds/pack/elements/cells/internal_ohm").code, Code::reference);
+}
+
+TEST(Kinds, ReadsSpreadDutyEarlierWorkTouchesAndSwaps) {
+  const auto catalog = read_kinds(small::edited(small::kinds, R"(
+    {"op":"add","path":"/kinds/load/modes/worn/spread_factor","value":6},
+    {"op":"add","path":"/kinds/load/modes/open/duty","value":{"a":1.2,"b":2.2,"source":"test"}},
+    {"op":"add","path":"/kinds/load/elements/jumper","value":{"type":"resistor","between":["a","b"],
+      "resistance_ohm":0.05,"dormant":true}},
+    {"op":"add","path":"/kinds/load/modes/bypassed","value":{"title":"Bridged","cause":"earlier_work",
+      "changes":{"jumper":{"shorted_ohm":0.05}},"seen":0.7}},
+    {"op":"add","path":"/kinds/load/modes/turned","value":{"title":"Other winding","cause":"earlier_work",
+      "per_visit":"wrong_part","changes":{"winding":{"resistance_ohm":300}},"seen":0.7}},
+    {"op":"add","path":"/kinds/load/swaps","value":[["a","b"]]},
+    {"op":"add","path":"/kinds/load/work_minutes","value":7},
+    {"op":"add","path":"/kinds/control_wire/modes/short","value":{"title":"Chafed","touches":"negative",
+      "touch_ohm":0.2,"seen":0.3}})"));
+  const auto& load = *catalog.find("heavy_load");
+  const auto mode = [&](std::string_view id) {
+    return *std::find_if(load.modes.begin(), load.modes.end(),
+                         [&](const auto& m) { return m.id == id; });
+  };
+  EXPECT_EQ(mode("worn").spread_factor, 6);
+  EXPECT_EQ(mode("worn").duty.a, 0);
+  EXPECT_FALSE(mode("worn").earlier_work());
+  EXPECT_EQ(mode("open").duty.a, 1.2);
+  EXPECT_EQ(mode("open").duty.b, 2.2);
+  EXPECT_EQ(mode("open").spread_factor, 1);
+  EXPECT_EQ(mode("bypassed").per_visit, "bypassed");
+  EXPECT_EQ(mode("turned").per_visit, "wrong_part");
+  EXPECT_TRUE(load.element("jumper")->dormant);
+  EXPECT_FALSE(load.element("winding")->dormant);
+  ASSERT_EQ(load.swaps.size(), 1U);
+  EXPECT_EQ(load.swaps[0].b, "b");
+  EXPECT_EQ(load.swaps_pointer, "/kinds/load/swaps");
+  EXPECT_EQ(load.work_minutes, 7);
+  EXPECT_EQ(load.work_price_usd, 2);
+  const auto& wire = *catalog.find("power_wire");
+  EXPECT_EQ(wire.modes.back().touches, KindMode::Touches::negative);
+  EXPECT_EQ(wire.modes.back().touch_ohm.value, 0.2);
+}
+
+TEST(Kinds, ChecksSpreadAndDuty) {
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/modes/open/spread_factor","value":3})").pointer,
+            "/kinds/load/modes/open/spread_factor");
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/modes/worn/spread_factor","value":0.5})").code,
+            Code::value);
+  EXPECT_EQ(
+      only(R"({"op":"add","path":"/kinds/load/modes/worn/duty","value":{"a":0,"b":1}})").pointer,
+      "/kinds/load/modes/worn/duty/a");
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/modes/worn/duty","value":{"a":1}})").pointer,
+            "/kinds/load/modes/worn/duty");
+}
+
+TEST(Kinds, ChecksDormantElements) {
+  EXPECT_EQ(
+      only(R"({"op":"add","path":"/kinds/switch/elements/contact/dormant","value":true})").code,
+      Code::schema);
+  const auto problem = only(R"({"op":"add","path":"/kinds/load/elements/jumper","value":{
+    "type":"resistor","between":["a","b"],"resistance_ohm":1,"dormant":true}},
+    {"op":"add","path":"/kinds/load/modes/open/changes/jumper","value":{"add_ohm":3}})");
+  EXPECT_EQ(problem.pointer, "/kinds/load/modes/open/changes/jumper");
+  EXPECT_EQ(problem.message, "'jumper' is dormant; only 'shorted_ohm' makes it conduct");
+}
+
+TEST(Kinds, ChecksSwaps) {
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/swaps","value":[["a","c"]]})").pointer,
+            "/kinds/load/swaps/0/1");
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/swaps","value":[["a","b"],["b","a"]]})").code,
+            Code::duplicate);
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/swaps","value":[["a","a"]]})").pointer,
+            "/kinds/load/swaps/0");
+}
+
+TEST(Kinds, ChecksWhatTouches) {
+  const std::string touching =
+      R"("value":{"title":"Short","touches":"negative","touch_ohm":1,"seen":0}})";
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/contactor/modes/short",)" + touching).pointer,
+            "/kinds/contactor/modes/short/touches");
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/modes/short","value":{"title":"Short",
+    "touches":"negative","seen":0}})")
+                .message,
+            "Key 'touch_ohm' is missing; 'touches' needs it");
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/modes/short","value":{"title":"Short",
+    "touches":"negative","touch_ohm":"worm_ohm","seen":0}})")
+                .pointer,
+            "/kinds/load/modes/short/touch_ohm");
+  EXPECT_EQ(only(R"({"op":"add","path":"/kinds/load/modes/open/per_visit","value":"open"})").code,
+            Code::schema);
+  EXPECT_EQ(only(R"({"op":"remove","path":"/kinds/load/modes/open/changes"})").code, Code::schema);
 }
 
 }  // namespace

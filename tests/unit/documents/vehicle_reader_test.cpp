@@ -236,5 +236,146 @@ TEST(ReadVehicle, WarnsAboutOperationWithoutEffect) {
   EXPECT_EQ(warnings[0].pointer, "/parts/M1/operated_when");
 }
 
+const Component& component(const vehicle::Vehicle& v, std::string_view id) {
+  return get(v.components, v.component(id));
+}
+
+/// The small cart with kinds that were patched too.
+vehicle::Vehicle read_with(std::string_view kinds, std::string_view vehicle = "") {
+  return read_vehicle(small::edited(small::vehicle, vehicle),
+                      read_kinds(small::edited(small::kinds, kinds)));
+}
+
+constexpr std::string_view touching = R"(
+  {"op":"add","path":"/kinds/control_wire/modes/short_negative","value":{"title":"Chafed",
+    "touches":"negative","touch_ohm":0.2,"seen":0.3}},
+  {"op":"add","path":"/kinds/control_wire/modes/short_neighbour","value":{"title":"Melted together",
+    "touches":"neighbour","touch_ohm":0.3,"seen":0.3}})";
+
+TEST(ReadVehicle, SpreadAndDutyReachPartsAndWires) {
+  const auto v = read_with(R"(
+    {"op":"add","path":"/kinds/load/modes/worn/spread_factor","value":6},
+    {"op":"add","path":"/kinds/control_termination/modes/corroded/spread_factor","value":4},
+    {"op":"add","path":"/kinds/control_wire/modes/open/duty","value":{"a":1,"b":3}})");
+  EXPECT_EQ(mode(v, "M1/worn").spread_factor, 6);
+  EXPECT_EQ(mode(v, "W2:to/corroded").spread_factor, 4);
+  EXPECT_TRUE(mode(v, "W2/open").intermittent());
+  EXPECT_EQ(mode(v, "W2/open").duty.b, 3);
+  EXPECT_FALSE(mode(v, "W2:to/open").intermittent());
+  EXPECT_TRUE(mode(v, "W2:to/open").per_visit.empty());
+}
+
+TEST(ReadVehicle, EarlierWorkIsAComponentOfItsOwn) {
+  const auto v = read_with(R"(
+    {"op":"add","path":"/kinds/contactor/modes/diode_turned/cause","value":"earlier_work"},
+    {"op":"add","path":"/kinds/contactor/modes/weak/cause","value":"earlier_work"},
+    {"op":"add","path":"/kinds/contactor/modes/weak/per_visit","value":"wrong_spring"},
+    {"op":"add","path":"/kinds/contactor/work_minutes","value":9})");
+  const auto& work = component(v, "K1:work");
+  EXPECT_EQ(work.type, Component::Type::earlier_work);
+  EXPECT_EQ(work.kind, "earlier_work");
+  EXPECT_EQ(work.title, "Earlier work at Contactor");
+  EXPECT_EQ(work.zone, v.zone("seat"));
+  EXPECT_EQ(work.environment, "outdoor");
+  EXPECT_EQ(work.cautions, std::vector<std::string>{"arc"});
+  EXPECT_EQ(work.repair.action, "put right");
+  EXPECT_EQ(work.repair.minutes, 9);
+  EXPECT_EQ(work.repair.price_usd, 2);
+  EXPECT_EQ(work.look_minutes, 2);
+  EXPECT_EQ(work.modes.size(), 2U);
+  EXPECT_EQ(component(v, "K1").modes.size(), 1U);
+  EXPECT_EQ(mode(v, "K1:work/diode_turned").per_visit, "diode_turned");
+  EXPECT_EQ(mode(v, "K1:work/weak").per_visit, "wrong_spring");
+  EXPECT_EQ(mode(v, "K1:work/weak").changes.at(0).element, element_index(v, "K1.main"));
+  EXPECT_EQ(v.component("M1:work"), none) << "made only where a mode needs it";
+}
+
+TEST(ReadVehicle, ExchangedWiresOfAConnector) {
+  const auto v = small::read();
+  const auto& work = component(v, "X1:work");
+  EXPECT_EQ(work.zone, v.zone("dash"));
+  EXPECT_EQ(work.connector, "X1");
+  const auto& swapped = mode(v, "X1:work/swapped_1_2");
+  EXPECT_EQ(swapped.title, "Wires at 1 and 2 swapped");
+  EXPECT_EQ(swapped.per_visit, "swapped");
+  ASSERT_EQ(swapped.changes.size(), 4U);
+  EXPECT_EQ(swapped.changes[0].element, element_index(v, "W3"));
+  EXPECT_TRUE(swapped.changes[0].open);
+  EXPECT_EQ(swapped.changes[1].element, element_index(v, "W4"));
+  const auto& detour = element(v, "W3>X1-2.socket");
+  EXPECT_TRUE(detour.dormant);
+  EXPECT_EQ(detour.a, v.terminal("S1.in"));
+  EXPECT_EQ(detour.b, v.terminal("X1-2.socket"));
+  EXPECT_EQ(detour.ohm, element(v, "W3").ohm);
+  EXPECT_EQ(detour.follows, element_index(v, "W3"));
+  EXPECT_EQ(detour.components, std::vector<Index>{v.component("W3")});
+  EXPECT_EQ(swapped.changes[2].element, element_index(v, "W3>X1-2.socket"));
+  EXPECT_EQ(swapped.changes[2].shorted_ohm, std::optional<double>(detour.ohm));
+  EXPECT_EQ(element(v, "W4>X1-1.socket").a, v.terminal("S1.out"));
+}
+
+TEST(ReadVehicle, ExchangedWiresNeedOneWireEach) {
+  constexpr auto swaps = R"({"op":"add","path":"/kinds/contactor/swaps",
+    "value":[["coil_feed","coil_return"],["line","load"],["aux_in","aux_out"]]})";
+  const auto v = read_with(swaps);
+  EXPECT_EQ(component(v, "K1:work").modes.size(), 2U) << "nothing is wired to aux_in";
+  EXPECT_NE(v.component("K1:work"), none);
+  EXPECT_EQ(mode(v, "K1:work/swapped_line_load").changes.size(), 4U) << "cables of a part count";
+  const auto second = read_with(swaps, R"({"op":"add","path":"/wires/W10","value":{
+    "from":"BAT1.positive","to":"K1.coil_feed","gauge_awg":16,"length_metre":1,"zone":"seat",
+    "class":"control"}})");
+  EXPECT_EQ(component(second, "K1:work").modes.size(), 1U);
+  const auto power = small::read(R"({"op":"replace","path":"/wires/W3/class","value":"power"})");
+  EXPECT_EQ(power.component("X1:work"), none) << "no cables in connectors";
+}
+
+TEST(ReadVehicle, WiresTouchNegativeAndTheirNeighbour) {
+  const auto v = read_with(touching);
+  const auto& negative = element(v, "W2>negative");
+  EXPECT_TRUE(negative.dormant);
+  EXPECT_EQ(negative.a, v.terminal("X1-1.plug"));
+  EXPECT_EQ(negative.b, v.datum);
+  EXPECT_EQ(negative.ohm, 0.2);
+  EXPECT_EQ(negative.follows, element_index(v, "W2"));
+  const auto& change = mode(v, "W2/short_negative").changes.at(0);
+  EXPECT_EQ(change.element, element_index(v, "W2>negative"));
+  EXPECT_EQ(change.shorted_ohm, std::optional<double>(0.2));
+  EXPECT_EQ(element(v, "W2>W3").b, v.terminal("S1.in"));
+  EXPECT_EQ(element(v, "W6>W1").b, v.terminal("F1.in")) << "the last one's next is the first";
+  EXPECT_THROW((void)mode(v, "W6/short_negative"), std::out_of_range) << "it ends there";
+  EXPECT_THROW((void)mode(v, "W7/short_negative"), std::out_of_range) << "a cable";
+}
+
+TEST(ReadVehicle, OfTwoWiresOnlyOneTouchesTheOther) {
+  std::string apart;
+  for (const char* wire : {"W1", "W2", "W5", "W6"})
+    apart += std::string(apart.empty() ? "" : ",") + R"({"op":"remove","path":"/wires/)" + wire +
+             "/loom\"}";
+  const auto v = read_with(touching, apart);
+  EXPECT_EQ(mode(v, "W3/short_neighbour").changes.size(), 1U);
+  EXPECT_THROW((void)mode(v, "W4/short_neighbour"), std::out_of_range);
+  EXPECT_THROW((void)mode(v, "W1/short_negative"), std::out_of_range) << "in no loom";
+}
+
+TEST(ReadVehicle, SettingsAreComponents) {
+  const auto v = small::read(
+      R"({"op":"add","path":"/controls/key/left_wrong","value":{"off":0.75,"start":0.25}})");
+  const auto& setting = component(v, "key");
+  EXPECT_EQ(setting.type, Component::Type::setting);
+  EXPECT_EQ(setting.kind, "setting");
+  EXPECT_EQ(setting.title, "Setting of Key");
+  EXPECT_EQ(setting.repair.action, "set right");
+  EXPECT_EQ(setting.repair.minutes, 0.1);
+  EXPECT_EQ(setting.zone, none);
+  const auto& left = mode(v, "key/left_start");
+  EXPECT_EQ(left.title, "Left at start");
+  EXPECT_EQ(left.control, v.control("key"));
+  EXPECT_EQ(left.position, 2);
+  EXPECT_EQ(left.per_visit, "left_wrong");
+  EXPECT_EQ(left.per_visit_share, 0.25);
+  EXPECT_EQ(left.seen, 0.95);
+  EXPECT_TRUE(left.changes.empty());
+}
+
 }  // namespace
 }  // namespace faultloom::documents

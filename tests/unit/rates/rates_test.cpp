@@ -70,6 +70,42 @@ TEST(Priors, ModesOfOneComponentExcludeEachOther) {
   EXPECT_NEAR(all, std::accumulate(priors.begin(), priors.end(), 0.0), 1e-12);
 }
 
+TEST(Priors, PerVisitTakesThePlaceOfARate) {
+  auto cart = test::small_cart();
+  auto rates = some_rates();
+  rates.per_visit = {{"swapped", 0.02}};
+  const auto welded = static_cast<std::size_t>(test::mode(cart, "K1/welded"));
+  const auto coil = static_cast<std::size_t>(test::mode(cart, "K1/coil_open"));
+  const double before = mode_priors(cart, rates, {})[coil];
+  cart.modes[welded].per_visit = "swapped";
+  cart.modes[welded].per_visit_share = 0.25;
+  const auto priors = mode_priors(cart, rates, {});
+  EXPECT_DOUBLE_EQ(priors[welded], 0.005) << "neither hours nor its share of the kind count";
+  EXPECT_EQ(priors[coil], before);
+  cart.modes[welded].per_visit = "bypassed";
+  EXPECT_EQ(mode_priors(cart, rates, {})[welded], 0) << "no entry, no probability";
+}
+
+TEST(Priors, PerVisitNeverUsesUpAComponent) {
+  auto cart = test::small_cart();
+  auto rates = some_rates();
+  rates.per_visit = {{"left_wrong", 0.5}};
+  for (const auto* name : {"K1/welded", "K1/coil_open"})
+    cart.modes[static_cast<std::size_t>(test::mode(cart, name))].per_visit = "left_wrong";
+  const auto k1 = static_cast<std::size_t>(cart.component("K1"));
+  const auto parts = component_priors(cart, mode_priors(cart, rates, {}));
+  EXPECT_DOUBLE_EQ(parts[k1], 0.5) << "1 becomes 1 / (1 + 1)";
+}
+
+TEST(Priors, EventsAndCuesAreLeftAlone) {
+  const auto cart = test::small_cart();
+  auto rates = some_rates();
+  const auto before = mode_priors(cart, rates, {});
+  rates.events["pinch"] = {"Pinch", Event::On::loom, 1, 1, 3, {{"open", 1.0}}, "test"};
+  rates.cues["recent_work"] = {"Recent work", {{"contactor", 0.9}}, 0.1, "test"};
+  EXPECT_EQ(mode_priors(cart, rates, {}), before);
+}
+
 double more_by_brute_force(const std::vector<double>& p, int most) {
   double sum = 0;
   for (unsigned set = 0; set < (1U << p.size()); ++set) {

@@ -7,6 +7,8 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <functional>
+#include <map>
 #include <string>
 #include <vector>
 
@@ -195,7 +197,12 @@ INSTANTIATE_TEST_SUITE_P(
             "/black"},
         Misfit{
             R"("instrument":"clamp","red":"K1.coil_feed","black":"K1.coil_return","state":{},"amps":1)",
-            ""}));
+            ""},
+        Misfit{PROBES R"("instrument":"meter","volts":4,"tolerance_ohm":1)", "/tolerance_ohm"},
+        Misfit{PROBES R"("instrument":"meter","volts":4,"tolerance_volt":1,"tolerance_ampere":1)",
+               "/tolerance_ampere"},
+        Misfit{PROBES R"("instrument":"lamp","outcome":"dim","tolerance_volt":1)",
+               "/tolerance_volt"}));
 #undef PROBES
 
 TEST(JobReader, NotSureAndCannotReachFitEverything) {
@@ -211,6 +218,186 @@ TEST(JobReader, NotSureAndCannotReachFitEverything) {
   }
   EXPECT_EQ(problem_of(R"({"id":"d","type":"look","component":"X1-1","outcome":"yes"})").code,
             Code::reading);
+}
+
+TEST(JobReader, TolerancesVisitsAndProvocations) {
+  const auto cart = test::small_cart();
+  const auto job = read(
+      R"({"id":"a","type":"reading","instrument":"meter","red":"S1.in","black":"S1.out","state":{},"volts":40,"tolerance_volt":3},
+         {"id":"b","type":"reading","instrument":"ohmmeter","red":"S1.in","black":"S1.out","isolated":true,"ohms":0.2,"tolerance_ohm":0.5,"visit":2},
+         {"id":"c","type":"reading","instrument":"clamp","wire":"W1","amps":4,"tolerance_ampere":1,"provoked":{"how":"heat","zone":"dash"}},
+         {"id":"d","type":"sign","part":"K1","sign":"click","outcome":"yes","visit":1,"provoked":{"how":"wet","zone":"seat"}},
+         {"id":"e","type":"look","component":"W1","outcome":"clean","visit":3})");
+  ASSERT_EQ(job.entries.size(), 5U);
+  EXPECT_EQ(job.entries[0].tolerance, 3);
+  EXPECT_EQ(job.entries[0].visit, 0);
+  EXPECT_EQ(job.entries[0].provocation, Entry::Provocation::nothing);
+  EXPECT_EQ(job.entries[0].provoked_zone, vehicle::none);
+  EXPECT_EQ(job.entries[1].tolerance, 0.5);
+  EXPECT_EQ(job.entries[1].visit, 2);
+  EXPECT_EQ(job.entries[2].tolerance, 1);
+  EXPECT_EQ(job.entries[2].provocation, Entry::Provocation::heat);
+  EXPECT_EQ(job.entries[2].provoked_zone, cart.zone("dash"));
+  EXPECT_EQ(job.entries[3].provocation, Entry::Provocation::wet);
+  EXPECT_EQ(job.entries[3].provoked_zone, cart.zone("seat"));
+  EXPECT_EQ(job.entries[4].visit, 3);
+}
+
+TEST(JobReader, CircumstancesOutOfFormAreNamed) {
+  const std::string click = R"({"id":"e1","type":"sign","part":"K1","sign":"click",)";
+  const auto one = [&](const std::string& members) { return problem_of(click + members + "}"); };
+  auto problem = one(R"("outcome":"no","provoked":{"how":"wiggle","zone":"dashh"})");
+  EXPECT_EQ(problem, (Problem{Code::reference, "There is no zone 'dashh'; did you mean 'dash'?",
+                              "/entries/0/provoked/zone"}));
+  EXPECT_EQ(one(R"("outcome":"no","provoked":{"how":"kick","zone":"dash"})").pointer,
+            "/entries/0/provoked/how");
+  EXPECT_EQ(one(R"("outcome":"no","provoked":{"how":"wiggle"})").pointer, "/entries/0/provoked");
+  EXPECT_EQ(one(R"("outcome":"no","visit":1001)").pointer, "/entries/0/visit");
+  EXPECT_EQ(one(R"("outcome":"no","visit":1.5)").pointer, "/entries/0/visit");
+  EXPECT_EQ(one(R"("outcome":"no","tolerance_volt":1)").pointer, "/entries/0/tolerance_volt");
+  problem = problem_of(reading(
+      R"("instrument":"meter","red":"S1.in","black":"S1.out","volts":1,"tolerance_volt":0)"));
+  EXPECT_EQ(problem.pointer, "/entries/0/tolerance_volt");
+  problem = problem_of(
+      R"({"id":"e1","type":"look","component":"W1","outcome":"clean","provoked":{"how":"wet","zone":"dash"}})");
+  EXPECT_EQ(problem.pointer, "/entries/0/provoked");
+}
+
+const std::string tried =
+    R"({"id":"e7","type":"sign","part":"K1","sign":"click","state":{"key":"on"},"visit":4,"tries":)";
+
+TEST(JobReader, EachTryIsAnEntry) {
+  const auto job = read(tried + R"({"no":3,"yes":2,"chatters":1}},
+      {"id":"e8","type":"look","component":"W1","outcome":"clean"})");
+  ASSERT_EQ(job.entries.size(), 7U);
+  std::vector<std::string> ids;
+  std::vector<Outcome> outcomes;
+  for (const auto& entry : job.entries) ids.push_back(entry.id);
+  for (const auto& entry : job.entries) outcomes.push_back(entry.outcome);
+  EXPECT_EQ(ids, (std::vector<std::string>{"e7", "e7#2", "e7#3", "e7#4", "e7#5", "e7#6", "e8"}));
+  EXPECT_EQ(outcomes, (std::vector<Outcome>{Outcome::yes, Outcome::yes, Outcome::no, Outcome::no,
+                                            Outcome::no, Outcome::chatters, Outcome::clean}));
+  for (std::size_t i = 0; i < 6; ++i) {
+    EXPECT_EQ(job.entries[i].state, (vehicle::ControlState{0, 1}));
+    EXPECT_EQ(job.entries[i].visit, 4);
+  }
+  ASSERT_EQ(job.entry_texts.size(), job.entries.size());
+  EXPECT_EQ(job.entry_texts[5], "contactor click (K1): chatters, key on, visit 4");
+  EXPECT_EQ(job.entry_texts[6], "look at W1: clean");
+}
+
+TEST(JobReader, TriesAreWithdrawnTogether) {
+  const auto look = R"(,{"id":"e8","type":"look","component":"W1","outcome":"clean"})";
+  const auto job = read(tried + R"({"no":3,"yes":2}})" + look, R"("withdrawn":["e7"],)");
+  ASSERT_EQ(job.entries.size(), 1U);
+  EXPECT_EQ(job.entries[0].id, "e8");
+  EXPECT_EQ(job.entry_texts, (std::vector<std::string>{"look at W1: clean"}));
+}
+
+TEST(JobReader, TriesThatCannotBe) {
+  for (const auto* none_at_all : {"{}", R"({"yes":0,"no":0})"}) {
+    const auto problem = problem_of(tried + none_at_all + "}");
+    EXPECT_EQ(problem, (Problem{Code::value, "'tries' counts nothing; give at least one try",
+                                "/entries/0/tries"}));
+  }
+  EXPECT_EQ(problem_of(tried + R"({"yes":1001}})").pointer, "/entries/0/tries/yes");
+  EXPECT_EQ(problem_of(tried + R"({"yes":-1}})").pointer, "/entries/0/tries/yes");
+  EXPECT_EQ(problem_of(tried + R"({"maybe":1}})").pointer, "/entries/0/tries/maybe");
+  EXPECT_EQ(problem_of(tried + R"({"yes":1},"outcome":"no"})").pointer, "/entries/0");
+  EXPECT_EQ(problem_of(R"({"id":"e7","type":"sign","part":"K1","sign":"click"})").message,
+            "Give exactly one of the keys 'outcome', 'tries'");
+}
+
+TEST(JobReader, TriesMakeNoMoreEntriesThanAJobMayHave) {
+  std::string entries;
+  for (int i = 0; i < 6; ++i)
+    entries += (i > 0 ? "," : "") + std::string(R"({"id":"t)") + std::to_string(i) +
+               R"(","type":"sign","part":"K1","sign":"click","tries":{"yes":1000,"no":1000}})";
+  const auto problems = problems_of(entries, R"("withdrawn":["t5"],)");
+  ASSERT_EQ(problems.size(), 1U);
+  EXPECT_EQ(problems[0],
+            (Problem{Code::limit, "The tries make more than 10000 entries; leave some out",
+                     "/entries/5"}));
+}
+
+TEST(JobReader, CuesComeFromTheRates) {
+  std::map<std::string, rates::Cue, std::less<>> cues;
+  cues["one_direction_dead"].title = "Only one direction dead";
+  const std::string asked =
+      R"({"id":"a","type":"cue","cue":"one_direction_dead","outcome":"yes"},
+         {"id":"b","type":"cue","cue":"one_direction_dead","outcome":"not_sure","visit":1})";
+  const auto cart = test::small_cart();
+  const auto set = test::bench_instruments();
+  const auto job = read_job(job_with(asked), cart, set, &cues);
+  ASSERT_EQ(job.entries.size(), 2U);
+  EXPECT_EQ(job.entries[0].type, Entry::Type::cue);
+  EXPECT_EQ(job.entries[0].cue, "one_direction_dead");
+  EXPECT_EQ(job.entries[0].outcome, Outcome::yes);
+  EXPECT_FALSE(job.entries[1].informative());
+  EXPECT_EQ(job.entry_texts,
+            (std::vector<std::string>{"driver: only one direction dead: yes",
+                                      "driver: only one direction dead: not sure, visit 1"}));
+  EXPECT_EQ(read(asked, R"("withdrawn":["b"],)").entry_texts,
+            (std::vector<std::string>{"driver: one direction dead: yes"}))
+      << "without rates any id will do";
+  const auto refused = [&](const std::string& entry) {
+    try {
+      (void)read_job(job_with(entry), cart, set, &cues);
+    } catch (const Error& error) {
+      return error.problems().at(0);
+    }
+    return Problem{};
+  };
+  EXPECT_EQ(refused(R"({"id":"a","type":"cue","cue":"one_direction_ded","outcome":"yes"})"),
+            (Problem{Code::reference,
+                     "There is no cue 'one_direction_ded'; did you mean 'one_direction_dead'?",
+                     "/entries/0/cue"}));
+  EXPECT_EQ(refused(R"({"id":"a","type":"cue","cue":"slope","outcome":"yes"})").message,
+            "There is no cue 'slope'; there is one_direction_dead");
+  EXPECT_EQ(
+      refused(R"({"id":"a","type":"cue","cue":"one_direction_dead","outcome":"cannot_reach"})"),
+      (Problem{Code::reading,
+               "A cue doesn't answer 'cannot_reach'; it answers with yes, no, not_sure",
+               "/entries/0/outcome"}));
+  EXPECT_EQ(problem_of(R"({"id":"a","type":"cue","cue":"slope","outcome":"yes","state":{}})").code,
+            Code::schema);
+}
+
+TEST(JobReader, SettingsAreFoundRightOrWrong) {
+  auto cart = test::small_cart();
+  vehicle::Component key;
+  key.id = "key";
+  key.type = vehicle::Component::Type::setting;
+  cart.components.push_back(key);
+  cart.index_names();
+  const auto set = test::bench_instruments();
+  const auto look = [&](const std::string& component, const std::string& word) {
+    return job_with(R"({"id":"a","type":"look","component":")" + component + R"(","outcome":")" +
+                    word + R"("})");
+  };
+  const auto outcome = [&](const std::string& word) {
+    const auto job = read_job(look("key", word), cart, set);
+    EXPECT_EQ(job.entries.at(0).component, cart.component("key"));
+    return job.entries.at(0).outcome;
+  };
+  EXPECT_EQ(outcome("set_wrong"), Outcome::damage);
+  EXPECT_EQ(outcome("damage"), Outcome::damage);
+  EXPECT_EQ(outcome("set_right"), Outcome::clean);
+  EXPECT_EQ(outcome("clean"), Outcome::clean);
+  EXPECT_EQ(outcome("cannot_reach"), Outcome::cannot_reach);
+  const auto problem =
+      problem_of(R"({"id":"a","type":"look","component":"W1","outcome":"set_wrong"})");
+  EXPECT_EQ(problem, (Problem{Code::reading,
+                              "A look doesn't answer 'set_wrong'; it answers with damage, clean, "
+                              "not_sure, cannot_reach",
+                              "/entries/0/outcome"}));
+  EXPECT_EQ(
+      problem_of(R"({"id":"a","type":"sign","part":"K1","sign":"click","outcome":"set_right"})")
+          .code,
+      Code::reading);
+  EXPECT_EQ(problem_of(R"({"id":"a","type":"look","component":"W99","outcome":"set_wrong"})").code,
+            Code::reference)
+      << "one problem, not two";
 }
 
 }  // namespace

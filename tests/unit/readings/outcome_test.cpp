@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <cmath>
 #include <random>
+#include <utility>
 
 namespace faultloom::readings {
 namespace {
@@ -31,16 +32,18 @@ const Instrument& pick(const InstrumentSet& set, std::string_view id) {
 }
 
 /// Sum over all numbers the display can show within twelve standard deviations.
-double sum_of_numbers(const InstrumentSet& set, const Instrument& instrument,
-                      const Thevenin& port) {
-  const auto s = shown(set, instrument, port);
+double sum_of_numbers(const InstrumentSet& set, const Instrument& instrument, const Thevenin& port,
+                      double tolerance = 0) {
+  auto s = shown(set, instrument, port);
+  s.sigma = std::hypot(s.sigma, tolerance);
   double from = std::max(s.value - 12 * s.sigma, -instrument.full_scale);
   if (instrument.type == Instrument::Type::ohmmeter) from = std::max(0.0, from);
   const double until = std::min(s.value + 12 * s.sigma, instrument.full_scale);
   double sum = 0;
   for (auto step = std::ceil(from / instrument.resolution); step * instrument.resolution <= until;
        ++step)
-    sum += proper_probability(set, instrument, Outcome::number, step * instrument.resolution, port);
+    sum += proper_probability(set, instrument, Outcome::number, step * instrument.resolution, port,
+                              tolerance);
   return sum;
 }
 
@@ -75,6 +78,39 @@ TEST(Outcomes, NumbersSumToOneOverTheDisplay) {
         << port.volt << " V, " << port.ohm;
     EXPECT_NEAR(sum_of_numbers(set, pick(set, "clamp"), port), 1, 1e-6) << port.volt << " A";
   }
+}
+
+TEST(Outcomes, ATolerancePutsTheSameProbabilityOnMoreNumbers) {
+  const auto set = test::bench_instruments();
+  for (const double tolerance : {0.001, 0.2, 3.0}) {
+    EXPECT_NEAR(sum_of_numbers(set, pick(set, "meter"), {48, 10}, tolerance), 1, 1e-6);
+    EXPECT_NEAR(sum_of_numbers(set, pick(set, "clamp"), {4, 0}, tolerance), 1, 1e-6);
+    EXPECT_NEAR(sum_of_numbers(set, pick(set, "ohmmeter"), {0, 1}, tolerance), 1, 1e-6);
+  }
+}
+
+TEST(Outcomes, AToleranceAddsInQuadrature) {
+  const auto set = test::bench_instruments();
+  const auto& meter = pick(set, "meter");
+  const Thevenin port{48, 0};
+  const double sigma = shown(set, meter, port).sigma;
+  const auto p = [&](double number, double tolerance) {
+    return proper_probability(set, meter, Outcome::number, number, port, tolerance);
+  };
+  const double wide = std::hypot(sigma, 3);
+  EXPECT_NEAR(p(48, 3) / p(48, 0), sigma / wide, 1e-9);
+  EXPECT_NEAR(p(40, 3), p(48, 3) * std::exp(-0.5 * 64 / (wide * wide)), 1e-9 * p(48, 3));
+  EXPECT_GT(p(40, 3), p(40, 0)) << "a number that is off fits better if it may be off";
+  EXPECT_EQ(p(40, 0), proper_probability(set, meter, Outcome::number, 40, port));
+}
+
+TEST(Outcomes, WordsHaveNoTolerance) {
+  const auto set = test::bench_instruments();
+  for (const auto& [id, word] : {std::pair{"lamp", Outcome::dim},
+                                 {"beeper", Outcome::beep},
+                                 {"ohmmeter", Outcome::overload}})
+    EXPECT_EQ(proper_probability(set, pick(set, id), word, 0, {0, 100}, 5),
+              proper_probability(set, pick(set, id), word, 0, {0, 100}));
 }
 
 TEST(Outcomes, OhmsAndOverloadSumToOne) {
@@ -130,6 +166,8 @@ TEST(Outcomes, TheCeilingIsNeverExceeded) {
       auto port = ports.next();
       if (instrument.type == Instrument::Type::ohmmeter) port.volt = 0;
       auto s = shown(set, instrument, port);
+      const double tolerance = i % 3 == 0 ? 0 : std::pow(10, decades(random) / 2);
+      s.sigma = std::hypot(s.sigma, tolerance);
       // Half of the numbers near what the port gives, the others anywhere.
       double number =
           i % 2 == 0 ? s.value + spread(random) * s.sigma : std::pow(10, decades(random));
@@ -140,8 +178,9 @@ TEST(Outcomes, TheCeilingIsNeverExceeded) {
                              instrument.type != Instrument::Type::beeper;
         if (numeric != (outcome == Outcome::number || outcome == Outcome::overload)) continue;
         if (outcome == Outcome::overload && instrument.type != Instrument::Type::ohmmeter) continue;
-        const double ceiling = ceiling_probability(set, instrument, outcome, number) * (1 + 1e-12);
-        EXPECT_LE(proper_probability(set, instrument, outcome, number, port), ceiling)
+        const double ceiling =
+            ceiling_probability(set, instrument, outcome, number, tolerance) * (1 + 1e-12);
+        EXPECT_LE(proper_probability(set, instrument, outcome, number, port, tolerance), ceiling)
             << instrument.id << " shows " << number << " at " << port.volt << " V, " << port.ohm
             << " ohm";
         EXPECT_LE(gross_probability(instrument, outcome), ceiling);
@@ -158,6 +197,20 @@ TEST(Outcomes, TheCeilingOfSmallResistancesIsNearlyReached) {
     for (double ohm = 0; ohm < 3 * number + 1; ohm += 0.001 + number * 0.001)
       best = std::max(best, proper_probability(set, ohmmeter, Outcome::number, number, {0, ohm}));
     EXPECT_GT(best, 0.5 * ceiling_probability(set, ohmmeter, Outcome::number, number)) << number;
+  }
+}
+
+TEST(Outcomes, TheCeilingOfARoughNumberIsNearlyReached) {
+  const auto set = test::bench_instruments();
+  const auto& meter = pick(set, "meter");
+  for (const double tolerance : {0.1, 3.0, 20.0}) {
+    double best = 0;
+    for (double volt = 0; volt < 60; volt += 0.05)
+      best =
+          std::max(best, proper_probability(set, meter, Outcome::number, 40, {volt, 0}, tolerance));
+    const double ceiling = ceiling_probability(set, meter, Outcome::number, 40, tolerance);
+    EXPECT_GT(best, 0.99 * ceiling) << tolerance;
+    EXPECT_LE(best, ceiling * (1 + 1e-12)) << tolerance;
   }
 }
 

@@ -44,15 +44,22 @@ class Visit {
   void notice(std::string_view part, std::string_view sign, const vehicle::ControlState& state) {
     entries_.push_back(bench.answered(bench.sign(part, sign, state), truth_));
   }
+  void look(std::string_view component, readings::Outcome outcome) {
+    entries_.push_back(bench.look(component, outcome));
+  }
+  /// A glance at every control: none was left where it should not be.
+  void check_settings() {
+    for (const auto& c : bench.vehicle().components)
+      if (c.type == vehicle::Component::Type::setting) look(c.id, readings::Outcome::clean);
+  }
   const Entry& last() const { return entries_.back(); }
 
   /// Everything so far.
   void think() {
-    belief::Belief belief(bench.candidates(), bench.instruments(), bench.rates());
+    belief::Belief belief(bench.space(), bench.instruments(), bench.rates());
     belief::Options options;
     options.weigh_entries = false;
     posterior = belief.posterior({entries_, exposure}, options);
-    odds_ = belief.prior_odds(exposure);
   }
   [[nodiscard]] double of(std::string_view component) const {
     return posterior.components[static_cast<std::size_t>(bench.component(component))];
@@ -69,7 +76,7 @@ class Visit {
       components.push_back(bench.component(name + ":from"));
       components.push_back(bench.component(name + ":to"));
     }
-    return any_of(bench.candidates(), posterior, odds_, components);
+    return any_of(bench.space(), posterior, components);
   }
   [[nodiscard]] std::string leader() const {
     const auto best = std::max_element(posterior.components.begin(), posterior.components.end());
@@ -105,7 +112,6 @@ class Visit {
  private:
   std::vector<Index> truth_;
   std::vector<Entry> entries_;
-  std::vector<double> odds_;
 };
 
 // (a) Driven as it should be and no click: most of the chance is in what feeds the coil.
@@ -143,9 +149,13 @@ TEST(Trade, FedCoilWithoutClickIsTheContactor) {
       visit.read("meter", "K1.coil_feed", run);
       visit.read("meter", "K1.coil_feed", run, "K1.coil_return");
       visit.read("filament_lamp", "K1.load", run);
+      visit.check_settings();
+      visit.listen_for_the_click();
       visit.think();
-      EXPECT_GT(visit.of("K1"), 0.9) << visit.shown();
-      const double pull = visit.of_mode("K1/coil_open") + visit.of_mode("K1/plunger_stuck");
+      // A coil for another voltage that somebody fitted is the contactor's fault too.
+      EXPECT_GT(visit.any({"K1", "K1:work"}), 0.9) << visit.shown();
+      const double pull = visit.of_mode("K1/coil_open") + visit.of_mode("K1/plunger_stuck") +
+                          visit.of_mode("K1/plunger_sticks") + visit.of_mode("K1:work/wrong_coil");
       EXPECT_GT(pull, 0.7) << visit.shown();
     }
 }
@@ -193,8 +203,9 @@ TEST(Trade, DeadFeedOfThePedalSwitchIsWhatLiesBetween) {
     visit.read("filament_lamp", row.switch_in, visit.bench.state(row.unpressed));
     visit.read("meter", row.switch_in, visit.bench.run_state());
     visit.notice("H1", "lit", visit.bench.state(row.unpressed));
+    visit.check_settings();
     visit.think();
-    EXPECT_GT(visit.any(row.between), 0.95) << visit.any(row.between) << ' ' << visit.shown();
+    EXPECT_GT(visit.any(row.between), 0.8) << visit.any(row.between) << ' ' << visit.shown();
     for (const auto& part : row.cleared)
       EXPECT_LT(visit.of(part), 0.02) << part << ' ' << visit.shown();
   }
@@ -275,9 +286,17 @@ TEST(Trade, OpenChargeInterlockLeads) {
     visit.try_to_drive();
     visit.read("meter", row.in, run);
     visit.read("meter", row.out, run);
+    visit.check_settings();
     visit.think();
     EXPECT_EQ(visit.leader(), row.part) << visit.shown();
-    EXPECT_GT(visit.of(row.part), 0.5) << visit.shown();
+    EXPECT_GT(visit.of(row.part), 0.4) << visit.shown();
+    // Across it, and once more with the lamp: the drop is there.
+    visit.read("meter", row.in, run, row.out);
+    visit.read("filament_lamp", row.in, run);
+    visit.read("filament_lamp", row.out, run);
+    visit.think();
+    EXPECT_EQ(visit.leader(), row.part) << visit.shown();
+    EXPECT_GT(visit.of(row.part), 0.6) << visit.shown();
   }
 }
 
@@ -296,8 +315,16 @@ TEST(Trade, DrivingWhilePluggedInIsABypassedInterlock) {
     ASSERT_EQ(visit.last().outcome, readings::Outcome::yes);
     visit.read("meter", "K1.coil_feed", plugged);
     visit.think();
-    EXPECT_EQ(visit.leader(), row.part) << visit.shown();
-    EXPECT_GT(visit.of_mode(std::string(row.part) + "/stuck_free"), 0.5) << visit.shown();
+    // Stuck, or bridged by a jumper that somebody left in: nothing so far tells which.
+    const std::string work = std::string(row.part) + ":work";
+    EXPECT_TRUE(visit.leader() == row.part || visit.leader() == work) << visit.shown();
+    EXPECT_GT(
+        visit.of_mode(std::string(row.part) + "/stuck_free") + visit.of_mode(work + "/bypassed"),
+        0.5)
+        << visit.shown();
+    visit.look(work, readings::Outcome::damage);
+    visit.think();
+    EXPECT_GT(visit.of_mode(work + "/bypassed"), 0.5) << visit.shown();
   }
 }
 
@@ -325,12 +352,13 @@ TEST(Trade, OneMoreProbeSeparatesAPinFromItsWires) {
     visit.read("filament_lamp", row.behind, run);
     visit.read("low_impedance_meter", row.before, run);
     visit.read("low_impedance_meter", row.behind, run);
+    visit.check_settings();
     visit.think();
     const double pin = visit.of(row.pin);
     const double wires = visit.any(row.wires);
     EXPECT_GT(pin, 0.1) << visit.shown();
     EXPECT_GT(wires, 0.1) << visit.shown();
-    EXPECT_GT(visit.any({row.pin, row.wires[0], row.wires[1]}), 0.8) << visit.shown();
+    EXPECT_GT(visit.any({row.pin, row.wires[0], row.wires[1]}), 0.4) << visit.shown();
     const std::string id = row.pin;
     visit.read("meter", id + ".plug", run, id + ".socket");
     visit.think();
@@ -343,7 +371,7 @@ TEST(Trade, OneMoreProbeSeparatesAPinFromItsWires) {
 // (h) The reading that contradicts the others is the one to doubt.
 TEST(Trade, OddReadingIsDoubted) {
   Bench bench("seedling-hauler");
-  belief::Belief belief(bench.candidates(), bench.instruments(), bench.rates());
+  belief::Belief belief(bench.space(), bench.instruments(), bench.rates());
   const auto evidence = bench.job("herb-garden-odd-reading");
   const auto posterior = belief.posterior(evidence);
   const auto odd =

@@ -85,5 +85,17 @@ TEST(Harness, LongChainsNeedNoDeepStack) {
   EXPECT_EQ(sections(vehicle).size(), 1U);
 }
 
+TEST(Harness, DormantElementsAreLeftOut) {
+  auto vehicle = graph(4, {{0, 1}, {1, 2}, {2, 0}, {2, 3}});
+  vehicle.elements[2].dormant = true;
+  vehicle.elements[3].dormant = true;
+  EXPECT_EQ(islands(vehicle), (std::vector<Index>{0, 0, 0, 1}));
+  EXPECT_EQ(blocks(vehicle), (std::vector<Index>{0, 1, none, none}));
+  const auto found = sections(vehicle);
+  ASSERT_EQ(found.size(), 1U);
+  EXPECT_EQ(found[0].elements, (std::vector<Index>{0, 1}));
+  EXPECT_EQ(section_of_elements(vehicle, found), (std::vector<Index>{0, 0, none, none}));
+}
+
 }  // namespace
 }  // namespace faultloom::vehicle

@@ -112,5 +112,19 @@ TEST(Lint, ReportsEverythingAtOnce) {
   EXPECT_EQ(found[3].code, Code::shared_pin);
 }
 
+TEST(Lint, DormantElementsJoinNothing) {
+  auto vehicle = small::read(tidy_and(R"({"op":"remove","path":"/wires/W9"})"));
+  Element jumper;
+  jumper.name = "M1.jumper";
+  jumper.a = vehicle.terminal("M1.b");
+  jumper.b = vehicle.datum;
+  jumper.ohm = 0.05;
+  jumper.dormant = true;
+  vehicle.elements.push_back(jumper);
+  const auto found = lint(vehicle);
+  ASSERT_EQ(found.size(), 1U);
+  EXPECT_EQ(found[0].code, Code::dangling);
+}
+
 }  // namespace
 }  // namespace faultloom::vehicle
