@@ -434,9 +434,11 @@ FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* 
  * Ranks the suspects after everything the job records.
  *
  * job           job document; must not be NULL
- * options       JSON {"top":20, "prune":1e-10}: how many rows a list has at most (0..10000), and below which
- *               share of the probability a candidate is not looked into (0..0.001; "bound" in the answer
- *               says how much was left out at most). NULL: these values
+ * options       JSON {"top":20, "bound":0.001, "budget_seconds":S}: how many rows a list has at most
+ *               (0..10000), how much probability may at most lie in sets of faults not looked at (0..1;
+ *               "bound" in the answer says how much it is), and after how many seconds to end the search
+ *               all the same (0..3600; 0 or left out: no time limit). A limit on the sets ends it too;
+ *               "complete" in the answer is false if either did. NULL: the first two values
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * ranking       gets a new text, to be freed by the caller: JSON faultloom.ranking

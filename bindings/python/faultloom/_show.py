@@ -12,15 +12,17 @@ from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import one_line
-from faultloom._words import Names, bar, dollars, lower_first, minutes, percent
+from faultloom._words import Names, bar, dollars, lower_first, minutes, ohms, percent
 from faultloom.answers import (
     Advice,
     Entry,
+    Event,
     Explanation,
     Group,
     Mode,
     Outcome,
     Ranking,
+    Resistance,
     Step,
     Suspect,
 )
@@ -30,6 +32,8 @@ _DOUBTFUL = 0.15
 _WORTH_SHOWING = 0.005
 _WORTH_DETAILS = 0.05
 _NAMED_GROUP = 0.01
+_TOLD_EVENT = 0.1
+_MOST_CHECKS = 6
 _RARE_OUTCOME = 0.01
 _AUDIBLE_DECIBAN = 0.1
 _NOTHING = Text("")
@@ -73,10 +77,12 @@ def _title(job: dict[str, Any], names: Names) -> Text:
 def _doubt(entry: Entry) -> Text:
     if not entry.used or entry.misreading is None:
         return Text("says nothing", style="dim")
+    looks_like = f", {one_line(entry.looks_like)}" if entry.looks_like else ""
     if entry.misreading >= _LIKELY_MISREAD:
-        return Text(f"probably misread, {percent(entry.misreading)}", style="bold yellow")
+        share = percent(entry.misreading)
+        return Text(f"probably misread, {share}{looks_like}", style="bold yellow")
     if entry.misreading >= _DOUBTFUL:
-        return Text(f"maybe misread, {percent(entry.misreading)}", style="yellow")
+        return Text(f"maybe misread, {percent(entry.misreading)}{looks_like}", style="yellow")
     return _NOTHING
 
 
@@ -95,6 +101,14 @@ def ranking(
         yield _NOTHING
     yield _heading("Where the fault is")
     yield _suspects(answer, names, top)
+    if resistances := [r for r in answer.resistances if r.probability >= _WORTH_DETAILS]:
+        yield _NOTHING
+        yield _heading("How much resistance that would be")
+        yield _resistances(resistances)
+    if events := [e for e in answer.events if e.probability >= _TOLD_EVENT]:
+        yield _NOTHING
+        yield _heading("What may have hit more than one thing")
+        yield _events(events, names)
     if groups := [g for g in answer.groups if g.probability >= _NAMED_GROUP]:
         yield _NOTHING
         yield _heading("No test tells these apart: look closely, or renew all of it")
@@ -157,8 +171,35 @@ def _suspects(answer: Ranking, names: Names, top: int) -> RenderableType:
     )
     for share, line in outside:
         table.add_row(percent(share), bar(share), "", line)
-    note = "At most this much lies beyond: three or more faults at once, or very rare ones"
-    table.add_row(percent(answer.bound), "", "", Text(note, style="dim"))
+    note = f"Not looked at: about {percent(answer.growth)}"
+    if answer.bound > answer.growth:
+        note += f" (surely no more than {percent(answer.bound)})"
+    table.add_row("", "", "", Text(note, style="dim"))
+    return padded
+
+
+def _resistances(resistances: list[Resistance]) -> RenderableType:
+    table, padded = _grid(_number(), _flow())
+    for r in resistances:
+        text = f"{r.id}: {ohms(r.median_ohm)} ({ohms(r.low_ohm)} to {ohms(r.high_ohm)})"
+        table.add_row(percent(r.probability), one_line(text))
+    return padded
+
+
+def _events(events: list[Event], names: Names) -> RenderableType:
+    """One line for each event, and below what to check before the place is closed, once a place."""
+    table, padded = _grid(_number(), _flow())
+    told = set()
+    for event in events:
+        place = names.loom(event.loom) if event.loom else names.connector(event.connector)
+        text = Text(f"{one_line(event.title)}: {place}")
+        if (check := event.check_before_closing) and place not in told:
+            told.add(place)
+            listed = ", ".join(one_line(c.id) for c in check[:_MOST_CHECKS])
+            more = f" and {len(check) - _MOST_CHECKS} more" if len(check) > _MOST_CHECKS else ""
+            what = "loom" if event.loom else "connector"
+            text.append(f"\ncheck before closing the {what}: {listed}{more}", style="dim")
+        table.add_row(percent(event.probability), text)
     return padded
 
 

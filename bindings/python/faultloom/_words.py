@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -21,6 +22,21 @@ def percent(probability: float) -> str:
         return ">99.9 %"
     whole = 9.95 <= hundredfold < 98.95 or hundredfold in (0, 100)
     return f"{hundredfold:.0f} %" if whole else f"{hundredfold:.1f} %"
+
+
+def ohms(value: float) -> str:
+    """A resistance: "0.053 ohm", "47 ohm", "5.3 kohm", "1.2 Mohm"."""
+    for factor, unit in ((1e6, "Mohm"), (1e3, "kohm")):
+        if value >= 0.995 * factor:
+            return f"{_two_digits(value / factor)} {unit}"
+    return f"{_two_digits(value)} ohm"
+
+
+def _two_digits(value: float) -> str:
+    """A positive number with at least two digits that count, never with an exponent."""
+    if value <= 0:
+        return "0"
+    return f"{value:.{max(0, 1 - math.floor(math.log10(value * 1.005)))}f}"
 
 
 def minutes(value: float) -> str:
@@ -112,6 +128,16 @@ class Names:
                 title = self._vehicle.get(among, {}).get(found[key], {}).get("title", found[key])
                 return one_line(lower_first(title))
         return ""
+
+    def loom(self, loom: str) -> str:
+        """Title of a loom."""
+        title = self._vehicle.get("looms", {}).get(loom, {}).get("title", loom)
+        return one_line(lower_first(title))
+
+    def connector(self, connector: str) -> str:
+        """Id and title of a connector."""
+        title = self._vehicle.get("connectors", {}).get(connector, {}).get("title", "")
+        return one_line(f"{connector} {lower_first(title)}".rstrip())
 
     def terminal(self, terminal: str) -> str:
         """What a terminal is on and where: "main contactor, dash panel"."""

@@ -64,9 +64,9 @@ class Candidate(Part):
     """One full account of what is broken.
 
     Attributes:
-        modes: One item per fault; an item lists the modes (COMPONENT/mode) that no reading tells
-            apart. Empty: nothing is broken.
-        probability: Of exactly this and nothing else being broken.
+        modes: One item per fault, as many as there are; an item lists the modes (COMPONENT/mode)
+            that no reading tells apart. Empty: nothing is broken.
+        probability: Of these faults, with no other that the entries depend on.
     """
 
     modes: tuple[tuple[str, ...], ...]
@@ -94,6 +94,54 @@ class Group(Part):
     def of(cls, data: Data) -> Self:
         """The group in a JSON object."""
         return cls(tuple(data["members"]), data["probability"])
+
+
+@dataclass(frozen=True, slots=True)
+class Event(Part):
+    """Something that hit many things of one loom or connector at once.
+
+    Attributes:
+        event: Id in the failure rates, for example "rodent".
+        title: The same in words.
+        probability: That it happened.
+        loom: Id of the loom it hit, "" if a connector.
+        connector: Id of the connector it hit, "" if a loom.
+        check_before_closing: What it may have damaged besides, likeliest first.
+    """
+
+    event: str
+    title: str
+    probability: float
+    loom: str = ""
+    connector: str = ""
+    check_before_closing: tuple[Suspect, ...] = ()
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The event in a JSON object."""
+        check = parts(Suspect, data.get("check_before_closing", []))
+        return super(Event, cls).of({**data, "check_before_closing": check})
+
+
+@dataclass(frozen=True, slots=True)
+class Resistance(Part):
+    """What is known of a resistance that a fault adds.
+
+    Attributes:
+        id: Id of the component.
+        title: What it is.
+        probability: That it has such a fault.
+        median_ohm: Given that it has, as likely to be more as less [ohm].
+        low_ohm: Given that it has, less with a probability of 5 % [ohm].
+        high_ohm: Given that it has, more with a probability of 5 % [ohm].
+    """
+
+    id: str
+    title: str
+    probability: float
+    median_ohm: float
+    low_ohm: float
+    high_ohm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +173,9 @@ class Entry(Part):
         text: The entry in words.
         used: False for "not sure" and "can't reach". Withdrawn entries are not listed at all.
         misreading: Probability that it was not a proper reading; None if not used.
-        predictive: Probability of this outcome given all other entries; None if not used.
+        looks_like: In what way it may have been misread, in words; "" if none is suspected.
+        slips: Probability of each way of misreading, by its name; empty if none is suspected.
+        predictive: Probability of this outcome given all other entries; only in explanations.
         weights: Decibans (10 log10 of the odds ratio) for each suspect, by component id; only in
             explanations.
         expected: What the leading candidates would have shown; only in explanations.
@@ -135,6 +185,8 @@ class Entry(Part):
     text: str
     used: bool
     misreading: float | None = None
+    looks_like: str = ""
+    slips: Mapping[str, float] = field(default_factory=dict)
     predictive: float | None = None
     weights: Mapping[str, float] = field(default_factory=dict)
     expected: tuple[Expected, ...] = ()
@@ -320,7 +372,12 @@ class Ranking(Answer):
         groups: Modes that no reading tells apart, likeliest group first.
         no_fault: Probability that nothing is broken now [1].
         not_in_model: Probability that it is something the wiring model does not know [1].
-        bound: At most this much probability lies outside all that was worked through [1].
+        events: What may have hit a whole loom or connector, likeliest first.
+        resistances: Resistances that faults add, likeliest fault first.
+        bound: At most this much probability lies in sets of faults that were not looked at [1].
+        growth: What the last widening of the search added [1]; hints at what is missing.
+        complete: False if a budget ended the search before the bound that was asked for.
+        quadrature_error: Estimated relative error from integrating over resistances [1].
         conflict: log10 of how much less likely the entries are together than apart; well above 0
             they contradict each other.
         log_evidence: Natural logarithm of the probability of the entries.
@@ -329,14 +386,19 @@ class Ranking(Answer):
     __slots__ = (
         "bound",
         "candidates",
+        "complete",
         "components",
         "conflict",
         "entries",
+        "events",
         "groups",
+        "growth",
         "job",
         "log_evidence",
         "no_fault",
         "not_in_model",
+        "quadrature_error",
+        "resistances",
         "vehicle",
         "wires",
     )
@@ -352,7 +414,12 @@ class Ranking(Answer):
         self.groups = parts(Group, self["groups"])
         self.no_fault: float = self["no_fault"]
         self.not_in_model: float = self["not_in_model"]
+        self.events = parts(Event, self["events"])
+        self.resistances = parts(Resistance, self["resistances"])
         self.bound: float = self["bound"]
+        self.growth: float = self["growth"]
+        self.complete: bool = self["complete"]
+        self.quadrature_error: float = self["quadrature_error"]
         self.conflict: float = self["conflict"]
         self.log_evidence: float = self["log_evidence"]
 

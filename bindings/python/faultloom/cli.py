@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import sys
 from collections.abc import Callable, Collection, Sequence
@@ -145,7 +146,13 @@ def _check_further(file: str, text: bytes, sources: Sources) -> None:
 def _rank(given: Arguments) -> int:
     def ask(bench: Bench, progress: Progress) -> str:
         top = given.top if given.json else max(20, given.top * _ROWS_BEHIND_A_ROW)
-        return bench.model.rank(bench.job_text, top=top, progress=progress).text
+        return bench.model.rank(
+            bench.job_text,
+            top=top,
+            bound=given.bound,
+            budget_seconds=given.budget,
+            progress=progress,
+        ).text
 
     def lay_out(bench: Bench, text: str) -> None:
         show(*_show.ranking(Ranking(text), bench.job, _names(bench), given.top))
@@ -183,7 +190,13 @@ def _check_names(option: str, names: list[str] | None, known: Collection[str]) -
 
 def _explain(given: Arguments) -> int:
     def ask(bench: Bench, progress: Progress) -> str:
-        return bench.model.explain(bench.job_text, top=given.top, progress=progress).text
+        return bench.model.explain(
+            bench.job_text,
+            top=given.top,
+            bound=given.bound,
+            budget_seconds=given.budget,
+            progress=progress,
+        ).text
 
     def lay_out(bench: Bench, text: str) -> None:
         show(*_show.explanation(Explanation(text), bench.job, _names(bench)))
@@ -261,6 +274,7 @@ def _parser() -> argparse.ArgumentParser:
     rank.add_argument(
         "--top", type=_count, default=10, metavar="N", help="most suspects to show (10)"
     )
+    _add_search(rank)
 
     step = _command(commands, "next", _next, "show what to test or repair next")
     _add_job(step)
@@ -285,6 +299,7 @@ def _parser() -> argparse.ArgumentParser:
     explain.add_argument(
         "--top", type=_count, default=6, metavar="N", help="most suspects to weigh (6)"
     )
+    _add_search(explain)
 
     deck = _command(commands, "deck", _deck, "write the circuit in one situation as a SPICE deck")
     deck.add_argument("vehicle_file", metavar="VEHICLE", help="vehicle document")
@@ -331,6 +346,31 @@ def _add_vehicle(parser: argparse.ArgumentParser) -> None:
 def _add_job(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", metavar="JOB", help="job document, - for standard input")
     _add_vehicle(parser)
+
+
+def _add_search(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--bound",
+        type=lambda text: _number(text, 1),
+        metavar="P",
+        help="search until at most this probability is not looked at, 0 to 1 (0.001)",
+    )
+    parser.add_argument(
+        "--budget",
+        type=lambda text: _number(text, 3600),
+        metavar="SECONDS",
+        help="end the search after this time at the latest, 0 for no time limit",
+    )
+
+
+def _number(text: str, most: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if 0 <= value <= most:
+        return value
+    raise argparse.ArgumentTypeError(f"'{text}' is not a number from 0 to {most:g}")
 
 
 def _count(text: str) -> int:

@@ -182,7 +182,8 @@ class Model:
         job: Document,
         *,
         top: int | None = None,
-        prune: float | None = None,
+        bound: float | None = None,
+        budget_seconds: float | None = None,
         progress: Progress | None = None,
     ) -> Ranking:
         """What is broken, by probability.
@@ -190,8 +191,10 @@ class Model:
         Args:
             job: The job with what was found.
             top: Most rows per list; 20 if None.
-            prune: Share of the whole that left-out pairs may hold at most, 0..1e-3; 1e-10 if None.
-                What is left out is counted in `Ranking.bound`.
+            bound: Search until at most this much probability lies in sets not looked at, 0..1 [1];
+                0.001 if None. A limit on the sets may end it before; see `Ranking.complete`.
+            budget_seconds: End the search after this time too, 0..3600 [s]; no time limit if None
+                or 0. With one the result depends on the machine.
             progress: Watches the work.
 
         Raises:
@@ -204,7 +207,8 @@ class Model:
             >>> 0 < ranking.components[0].probability < 1
             True
         """
-        return Ranking(self._core.rank_json(text_of(job), _options(top=top, prune=prune), progress))
+        options = _options(top=top, bound=bound, budget_seconds=budget_seconds)
+        return Ranking(self._core.rank_json(text_of(job), options, progress))
 
     def next_step(
         self,
@@ -243,7 +247,8 @@ class Model:
         job: Document,
         *,
         top: int | None = None,
-        prune: float | None = None,
+        bound: float | None = None,
+        budget_seconds: float | None = None,
         progress: Progress | None = None,
     ) -> Explanation:
         """What each entry of the job says for and against the leading suspects.
@@ -251,15 +256,15 @@ class Model:
         Args:
             job: The job with what was found.
             top: Most suspects; 6 if None.
-            prune: As for `rank`.
+            bound: As for `rank`.
+            budget_seconds: As for `rank`.
             progress: Watches the work.
 
         Raises:
             Error: With every problem of the job; cancelled, when `progress` says stop.
         """
-        return Explanation(
-            self._core.explain_json(text_of(job), _options(top=top, prune=prune), progress)
-        )
+        options = _options(top=top, bound=bound, budget_seconds=budget_seconds)
+        return Explanation(self._core.explain_json(text_of(job), options, progress))
 
 
 def _situation(
