@@ -146,7 +146,9 @@ def test_priors_depend_on_the_job(cart: faultloom.Model) -> None:
     priors = cart.mode_priors(short)
     assert len(priors) == len(cart.modes) == len(cart.mode_priors())
     assert (priors > 0).all()
-    assert (cart.mode_priors(long) > priors).all()
+    # What was left or done wrong before the visit does not grow with the hours.
+    assert (cart.mode_priors(long) >= priors).all()
+    assert (cart.mode_priors(long) > 5 * priors).sum() > len(priors) / 2
 
 
 def test_posteriors_agree_with_the_ranking(cart: faultloom.Model) -> None:

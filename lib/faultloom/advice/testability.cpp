@@ -49,8 +49,7 @@ struct Hash {
   }
   void add(const Hash& other) { a += other.a, b += other.b; }
   void remove(const Hash& other) { a -= other.a, b -= other.b; }
-  // NOLINTNEXTLINE(modernize-use-nullptr): the check takes the zero of <=> for a pointer
-  friend auto operator<=>(const Hash&, const Hash&) = default;
+  friend auto operator<=>(const Hash&, const Hash&) = default;  // NOLINT
 };
 
 /// Distributions of outcomes, rounded so that equal answers get equal numbers whatever was asked

@@ -39,9 +39,8 @@ struct FaultKey {
   double duty_a = 0;
   double duty_b = 0;
 
-  // NOLINTNEXTLINE(modernize-use-nullptr): the check takes the zero of <=> for a pointer
 
-  friend auto operator<=>(const FaultKey&, const FaultKey&) = default;
+  friend auto operator<=>(const FaultKey&, const FaultKey&) = default;  // NOLINT
 };
 
 struct Draft {

@@ -44,9 +44,8 @@ struct Bundle {
 struct Candidate {
   std::vector<std::int32_t> faults;
 
-  // NOLINTNEXTLINE(modernize-use-nullptr): the check takes the zero of <=> for a pointer
 
-  friend auto operator<=>(const Candidate&, const Candidate&) = default;
+  friend auto operator<=>(const Candidate&, const Candidate&) = default;  // NOLINT
 };
 
 /// All faults a vehicle can have, cut into variables. Immutable; shared by threads.

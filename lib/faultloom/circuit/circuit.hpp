@@ -80,9 +80,8 @@ struct Setting {
   Index control = none;
   Index position = none;
 
-  // NOLINTNEXTLINE(modernize-use-nullptr): the check takes the zero of <=> for a pointer
 
-  friend auto operator<=>(const Setting&, const Setting&) = default;
+  friend auto operator<=>(const Setting&, const Setting&) = default;  // NOLINT
 };
 
 /// Combines modes: resistances in series add up, an open wins over everything on its element.

@@ -68,10 +68,10 @@ class Solver {
   /// Settles the present candidate in a stage. Valid until the next begin().
   const Settled& settle(Stage stage);
   /// Settles and makes the numbers of that stage current for the functions below.
-  void enter(Stage stage);
+  void enter(Stage stated);
   /// Contacts that would conduct in a stage, voltages and currents as they are, if these controls stood
   /// elsewhere; by position in Circuit::contacts(). Stuck ones stay as they are.
-  void contacts_if(Stage stage, std::span<const Setting> settings, Bits& closed);
+  void contacts_if(Stage stated, std::span<const Setting> settings, Bits& closed);
 
   // -- in the stage entered last --
   /// Voltage of a terminal against the datum [V].
@@ -121,7 +121,7 @@ class Solver {
     Settled settled;
   };
 
-  [[nodiscard]] Stage actual(Stage stage);
+  [[nodiscard]] Stage actual(Stage stated);
   const Settled& settle_actual(Stage stage);
   void inject(Index a, Index b, const Bits& driven, const Bits& ranks);
   [[nodiscard]] bool evaluate(const vehicle::Condition& condition,
