@@ -39,7 +39,6 @@ struct FaultKey {
   double duty_a = 0;
   double duty_b = 0;
 
-
   friend auto operator<=>(const FaultKey&, const FaultKey&) = default;  // NOLINT
 };
 

@@ -44,7 +44,6 @@ struct Bundle {
 struct Candidate {
   std::vector<std::int32_t> faults;
 
-
   friend auto operator<=>(const Candidate&, const Candidate&) = default;  // NOLINT
 };
 

@@ -80,7 +80,6 @@ struct Setting {
   Index control = none;
   Index position = none;
 
-
   friend auto operator<=>(const Setting&, const Setting&) = default;  // NOLINT
 };
 
