@@ -141,8 +141,10 @@ double Search::help(const Bits& relevant, const Assignment& assignment) const {
 void Search::visit(const Candidate& candidate, Assignment assignment,
                    const Predictions::Verdict& verdict) {
   ++found_.sets;
-  if (found_.sets % 256 == 0) {
-    report(progress_, std::min(0.99, static_cast<double>(found_.sets) / 20000));
+  if (++looked_at_ % 256 == 0) {
+    // How many there will be is not known; the share only ever grows.
+    const auto looked_at = static_cast<double>(looked_at_);
+    report(progress_, 0.99 * looked_at / (looked_at + 3000));
     if (out_of_budget()) throw BudgetGone{};
   }
   if (options_.most_faults >= 0 &&

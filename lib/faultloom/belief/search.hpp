@@ -159,7 +159,8 @@ class Search {
   std::vector<std::vector<std::int32_t>> shorts_;  ///< by variable: faults that join what was apart
 
   double threshold_ = 0;
-  double scale_ = 0;  ///< total of the pass before
+  std::size_t looked_at_ = 0;  ///< sets in all passes
+  double scale_ = 0;           ///< total of the pass before
   std::map<Candidate, Refined> refined_;
   Found found_;
   std::vector<double> free_;       ///< by slot
