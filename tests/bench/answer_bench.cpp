@@ -49,12 +49,7 @@ void posterior_first(benchmark::State& state) {
   state.counters["growth"] = last.growth;
   state.counters["peak_megabytes"] = peak_megabytes();
 }
-BENCHMARK(posterior_first)
-    ->Arg(1)
-    ->Arg(2)
-
-    ->Unit(benchmark::kMillisecond)
-    ->Iterations(1);
+BENCHMARK(posterior_first)->Arg(1)->Arg(2)->Unit(benchmark::kMillisecond)->Iterations(1);
 
 /// The naive way: no fault, every fault and every pair of faults of different variables, each predicted
 /// afresh, nothing kept and nothing left out. Every n-th row of the pairs; `seconds_for_all` is what the
