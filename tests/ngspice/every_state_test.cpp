@@ -119,8 +119,7 @@ class EveryState {
                const circuit::Overrides& overrides) {
     NaiveVehicle naive(vehicle_, std::move(elements),
                        [&](const auto& parts) { return spice_.volts(parts); });
-    solver_.leave(circuit::settings_of(vehicle_, modes));
-    solver_.begin(overrides);
+    solver_.begin(overrides, circuit::settings_of(vehicle_, modes));
     std::vector<double> ours(vehicle_.terminals.size());
     for (std::size_t s = 0; s < combinations_.size(); ++s) {
       const auto state = truly(vehicle_, modes, combinations_[s]);

@@ -28,14 +28,11 @@ class Stoppers {
     space_.overrides(candidate.faults, overrides_);
     space_.settings(candidate.faults, settings_);
     const auto stage = solver_.stage(vehicle.run_state);
-    solver_.leave(settings_);
-    solver_.begin(overrides_);
+    solver_.begin(overrides_, settings_);
     solver_.enter(stage);
-    const bool all = std::all_of(vehicle.signs.begin(), vehicle.signs.end(), [&](const auto& sign) {
+    return std::all_of(vehicle.signs.begin(), vehicle.signs.end(), [&](const auto& sign) {
       return sign.id != "turns" || solver_.holds(sign.when);
     });
-    solver_.leave({});
-    return all;
   }
 
   const belief::FaultSpace& space_;

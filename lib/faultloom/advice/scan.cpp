@@ -119,9 +119,7 @@ TrialFactory::TrialFactory(belief::Belief& belief, const LiveSet& live, const Re
 }
 
 void TrialFactory::begin(std::size_t candidate) {
-  auto& solver = belief_->solver();
-  solver.leave(settings_[candidate]);
-  solver.begin(overrides_[candidate]);
+  belief_->solver().begin(overrides_[candidate], settings_[candidate]);
 }
 
 bool TrialFactory::reachable(Index terminal) const {
@@ -298,7 +296,6 @@ void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& 
       truths[s][c] =
           static_cast<std::int32_t>(readings::sign_truth(solver, static_cast<Index>(s), stage));
   }
-  solver.leave({});
   for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
     if (all_equal(truths[s])) {
       ++compared_;
@@ -345,7 +342,6 @@ void TrialFactory::add_state(const vehicle::ControlState& state, bool isolated,
     solver.element_resistances(
         std::span(numbers.element_ohm).subspan(c * numbers.elements, numbers.elements));
   }
-  solver.leave({});
   add_readings(numbers, state, isolated, trials);
   if (!isolated) add_signs(stage, state, trials);
 }

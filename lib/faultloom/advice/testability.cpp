@@ -336,7 +336,6 @@ std::vector<Situation> Examiner::ordinary() const {
 }
 
 std::vector<Situation> Examiner::few() {
-  solver_->leave({});
   solver_->begin(nothing_);
   std::map<Bits, bool> met;
   std::vector<Situation> situations;
@@ -471,10 +470,10 @@ void Examiner::read_signs(const std::vector<Situation>& situations, Row& row) {
 Row Examiner::look_at(std::int32_t fault, const std::vector<Situation>& situations) {
   Row row;
   row.faults = {fault};
-  const auto* settings = fault < 0 ? nullptr : &space_->fault(fault).settings;
-  solver_->leave(settings == nullptr ? std::span<const circuit::Setting>{}
-                                     : std::span<const circuit::Setting>(*settings));
-  solver_->begin(fault < 0 ? nothing_ : space_->fault(fault).overrides);
+  if (fault < 0)
+    solver_->begin(nothing_);
+  else
+    solver_->begin(space_->fault(fault).overrides, space_->fault(fault).settings);
   std::map<std::pair<int, Bits>, std::size_t> met;
   std::vector<std::pair<Hash, Hash>> hashes;
   row.network_of.resize(situations.size());
@@ -679,7 +678,6 @@ Sorted Examiner::sort(std::span<const std::int32_t> faults, std::vector<Situatio
     else
       rows_[entry->second].faults.push_back(faults[k]);
   }
-  solver_->leave({});
   row_hashes_.resize(rows_.size());
   for (std::size_t r = 0; r < rows_.size(); ++r) row_hashes_[r] = mixed(r);
   all_rows_hash_ = std::accumulate(row_hashes_.begin(), row_hashes_.end(), std::uint64_t{0});

@@ -48,7 +48,6 @@ class Belief {
     return *instruments_;
   }
   [[nodiscard]] const rates::Rates& rates() const noexcept { return *rates_; }
-  [[nodiscard]] Predictions& predictions() noexcept { return predictions_; }
 
   /// Prior odds of each mode against "component is good", before any evidence.
   [[nodiscard]] std::vector<double> prior_odds(const rates::Exposure& exposure) const;

@@ -85,7 +85,7 @@ Predictions::Node& Predictions::node(const std::vector<std::int32_t>& faults) {
   if (!complete) {
     space_->overrides(faults, overrides_);
     space_->settings(faults, settings_);
-    predict(node, overrides_, settings_);
+    predict(node);
   }
   node.is_tuned = false;
   node.tuned.clear();
@@ -120,10 +120,10 @@ bool Predictions::hidden(const std::vector<std::int32_t>& faults, std::int32_t f
   const double half = std::sqrt(FaultSpace::cell_ratio);
   ends.back().second = space_->fault(fault).ohm / half;
   overrides_at(faults, ends);
-  forecast.shown_numbers(overrides_, low_shown_);
+  forecast.shown_numbers(overrides_, low_shown_, settings_);
   ends.back().second = space_->fault(fault).ohm * half;
   overrides_at(faults, ends);
-  forecast.shown_numbers(overrides_, high_shown_);
+  forecast.shown_numbers(overrides_, high_shown_, settings_);
   for (std::size_t i = 0; i < low_shown_.size(); ++i) {
     const double number = forecast.entries()[i].number;
     if ((number - low_shown_[i]) * (number - high_shown_[i]) < 0) return true;
@@ -141,14 +141,9 @@ void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node) {
                         node.cells[slots_[g]].value < fits * observations_->ceiling(g));
   if (!misfit) return;
   space_->settings(faults, settings_);
-  const auto settings = settings_;
   for (const auto f : faults) {
     const double middle = space_->fault(f).ohm;
-    if (middle <= 0) continue;
-    solver_->leave(settings);
-    const bool worth_it = hidden(faults, f, node.ohms);
-    solver_->leave({});
-    if (!worth_it) continue;
+    if (middle <= 0 || !hidden(faults, f, node.ohms)) continue;
     double best = -1;
     double sum = 0;
     std::vector<Cell> best_cells;
@@ -161,7 +156,7 @@ void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node) {
       overrides_at(faults, ohms);
       Node other;
       other.cells.resize(slot_count_);
-      predict(other, overrides_, settings);
+      predict(other);
       double product = 1;
       for (std::size_t g = 0; g < forecast.group_count(); ++g) {
         const auto& c = other.cells[slots_[g]];
@@ -183,25 +178,22 @@ void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node) {
   }
 }
 
-void Predictions::predict(Node& node, const circuit::Overrides& overrides,
-                          std::span<const circuit::Setting> settings) {
+/// Fills in the groups that are missing, from overrides_ and settings_.
+void Predictions::predict(Node& node) {
   auto& forecast = observations_->forecast();
   Bits needed(std::max<std::size_t>(forecast.group_count(), 1));
   for (std::size_t g = 0; g < forecast.group_count(); ++g)
     if (!node.cells[slots_[g]].known) needed.set(g);
-  const std::vector<circuit::Setting> kept(settings.begin(), settings.end());
-  solver_->leave(kept);
-  const auto store = [&](std::size_t g, std::span<const EntryProbability> entries) {
+  forecast.evaluate_groups(overrides_, settings_, needed, scratch_);
+  for (std::size_t g = 0; g < forecast.group_count(); ++g) {
+    if (!needed.test(g)) continue;
     auto& c = node.cells[slots_[g]];
-    for (const auto i : forecast.group(g)) c.entries.push_back(entries[i]);
-    c.value = forecast.group_probability(g, entries);
-    c.slips_at_best = forecast.group_slips_at_best(g, entries);
+    for (const auto i : forecast.group(g)) c.entries.push_back(scratch_[i]);
+    c.value = forecast.group_probability(g, scratch_);
+    c.slips_at_best = forecast.group_slips_at_best(g, scratch_);
     c.known = true;
-    ++made_;
-    return c.value;
-  };
-  forecast.evaluate_groups(overrides, needed, 1, 0, store);
-  if (!kept.empty()) solver_->leave({});
+  }
+  ++made_;
 }
 
 std::size_t Predictions::intermittent_count(const Candidate& candidate) const {
@@ -358,28 +350,12 @@ double Predictions::integrate(const Blend& blend, const std::optional<Exception>
   return sum;
 }
 
-Predictions::Verdict Predictions::verdict(const Candidate& candidate) {
-  const auto mixture = blend(candidate);
-  Verdict result;
-  result.likelihood = likelihood(mixture, {});
-  for (std::size_t g = 0; g < observations_->group_count(); ++g) {
-    double most = 0;
-    for (auto* n : mixture.nodes) most = std::max(most, cell(*n, g).value);
-    result.groups.push_back(most / observations_->ceiling(g));
-  }
-  return result;
+double Predictions::likelihood(const Candidate& candidate) {
+  return likelihood(blend(candidate), {});
 }
 
 double Predictions::group(const Candidate& candidate, std::size_t g) {
   return cell(node(candidate.faults), g).value / observations_->ceiling(g);
-}
-
-double Predictions::without(const Candidate& candidate, std::size_t entry) {
-  return likelihood(blend(candidate), Exception{entry, {}});
-}
-
-double Predictions::restricted(const Candidate& candidate, std::size_t entry, Way way) {
-  return likelihood(blend(candidate), Exception{entry, way});
 }
 
 std::array<double, Predictions::ways> Predictions::ways_of(const Candidate& candidate,
@@ -423,8 +399,7 @@ const Predictions::Relevant& Predictions::relevant_of(const std::vector<std::int
   if (kept.relevance_known) return kept.relevant;
   overrides_at(active, node.is_tuned ? node.ohms : std::vector<std::pair<std::int32_t, double>>{});
   space_->settings(active, settings_);
-  solver_->leave(settings_);
-  solver_->begin(overrides_);
+  solver_->begin(overrides_, settings_);
   if (relevance_of_ != active || relevance_made_ != made_) {
     // The stages' part of the work is shared by the groups of one set.
     relevance_.begin();
@@ -453,7 +428,6 @@ const Predictions::Relevant& Predictions::relevant_of(const std::vector<std::int
   result.signatures = relevance_.signatures();
   result.lively = relevance_.lively();
   kept.relevance_known = true;
-  if (!settings_.empty()) solver_->leave({});
   return result;
 }
 
@@ -536,14 +510,14 @@ double Predictions::ceiling_with_help(const Candidate& candidate, std::size_t g)
 
 double Predictions::ceiling_without_help(const Candidate& candidate, std::uint64_t groups) {
   const auto mixture = blend(candidate);
+  const auto count = std::min(observations_->group_count(), most_marked);
   const auto marked = [&](std::size_t g) { return ((groups >> g) & 1U) != 0; };
   std::vector<std::vector<double>> best(mixture.nodes.size());
   for (std::size_t mask = 0; mask < mixture.nodes.size(); ++mask) {
     const auto active = active_of(candidate, mixture, mask);
-    for (std::size_t g = 0; g < std::min(observations_->group_count(), most_marked); ++g)
+    for (std::size_t g = 0; g < count; ++g)
       best[mask].push_back(marked(g) ? relevant_of(active, *mixture.nodes[mask], g).weakly : 1);
   }
-  const auto count = std::min(observations_->group_count(), most_marked);
   if (mixture.intermittent.empty()) {
     double product = 1;
     for (std::size_t g = 0; g < count; ++g) product *= best.front()[g];
@@ -604,7 +578,7 @@ double Predictions::ceiling_without_help(const Candidate& candidate, std::uint64
 }
 
 double Predictions::at_resistance(const Candidate& candidate, std::int32_t fault, double ohm) {
-  if (intermittent_count(candidate) > 0) return verdict(candidate).likelihood;
+  if (intermittent_count(candidate) > 0) return likelihood(candidate);
   auto& own = node(candidate.faults);
   auto ohms = own.ohms;
   std::erase_if(ohms, [&](const auto& item) { return item.first == fault; });
@@ -613,7 +587,7 @@ double Predictions::at_resistance(const Candidate& candidate, std::int32_t fault
   space_->settings(candidate.faults, settings_);
   Node other;
   other.cells.resize(slot_count_);
-  predict(other, overrides_, settings_);
+  predict(other);
   double product = 1;
   for (std::size_t g = 0; g < observations_->group_count(); ++g)
     product *= other.cells[slots_[g]].value / observations_->ceiling(g);

@@ -34,12 +34,9 @@ class Predictions {
   /// Makes these the observations that group numbers refer to. They must stay alive.
   void observe(const Observations& observations);
 
-  /// What a set of faults, exactly as it stands, predicts.
-  struct Verdict {
-    double likelihood = 0;  ///< of all observations, each relative to its ceiling
-    /// By group: the most it can be, relative to its ceiling, whether or not intermittent faults act.
-    std::vector<double> groups;
-  };
+  /// Probability of all observations under a set of faults exactly as it stands, each relative to its
+  /// ceiling.
+  [[nodiscard]] double likelihood(const Candidate& candidate);
   /// What limits the likelihood of a set of faults that contains another: groups on whose proper reading
   /// nothing further bears, or only one fault that is not strong, with slips at their best. `groups`
   /// marks the ones to count. O(groups), times the nodes of the rule for intermittent faults.
@@ -53,16 +50,11 @@ class Predictions {
   [[nodiscard]] std::int32_t place(Index element) const { return relevance_.place(element); }
   /// Group numbers from this on are not told apart in such a mark.
   static constexpr std::size_t most_marked = 64;
-  [[nodiscard]] Verdict verdict(const Candidate& candidate);
   /// A group's probability under the candidate relative to its ceiling, without the others.
   [[nodiscard]] double group(const Candidate& candidate, std::size_t g);
 
   /// Ways an entry may have come about.
   enum Way { proper, no_contact, wrong_neighbour, wrong_state, gross, ways };
-  /// Likelihood as in verdict(), with one entry left out, or restricted to one way of reading it.
-  [[nodiscard]] double without(const Candidate& candidate, std::size_t entry);
-  [[nodiscard]] double restricted(const Candidate& candidate, std::size_t entry, Way way);
-
   /// Share of each way of reading an entry in the candidate's likelihood; they sum to one.
   [[nodiscard]] std::array<double, ways> ways_of(const Candidate& candidate, std::size_t entry);
 
@@ -89,10 +81,6 @@ class Predictions {
   [[nodiscard]] const readings::InstrumentSet& instruments() const noexcept {
     return *instruments_;
   }
-  /// Sets of faults whose predictions are kept.
-  [[nodiscard]] std::size_t size() const noexcept { return nodes_.size(); }
-  /// Predictions made since construction: sets times groups.
-  [[nodiscard]] std::uint64_t made() const noexcept { return made_; }
 
  private:
   struct Cell {
@@ -132,8 +120,7 @@ class Predictions {
   };
 
   Node& node(const std::vector<std::int32_t>& faults);
-  void predict(Node& node, const circuit::Overrides& overrides,
-               std::span<const circuit::Setting> settings);
+  void predict(Node& node);
   Blend blend(const Candidate& candidate);
   const Relevant& relevant_of(const std::vector<std::int32_t>& active, Node& node, std::size_t g);
   [[nodiscard]] double source_volt(std::span<const std::int32_t> faults) const;
@@ -175,7 +162,7 @@ class Predictions {
   std::vector<readings::EntryProbability> scratch_;
   circuit::Overrides overrides_;
   std::vector<circuit::Setting> settings_;
-  std::uint64_t made_ = 0;
+  std::uint64_t made_ = 0;        ///< counts calls of predict()
   std::uint64_t generation_ = 0;  ///< counts calls of observe()
   std::vector<double> low_shown_;
   std::vector<double> high_shown_;

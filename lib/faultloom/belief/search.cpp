@@ -115,7 +115,7 @@ void Search::walk() {
   out_.clear();
   picks_.clear();
   is_out_ = Bits(prior_->space().faults().size());
-  visit({}, Assignment(*prior_), predictions_->verdict({}));
+  visit({}, Assignment(*prior_));
   finish(found_);
 }
 
@@ -138,8 +138,8 @@ double Search::help(const Bits& relevant, const Assignment& assignment) const {
   return std::min(sum, 1.0);
 }
 
-void Search::visit(const Candidate& candidate, Assignment assignment,
-                   const Predictions::Verdict& verdict) {
+void Search::visit(const Candidate& candidate, Assignment assignment) {
+  const double likelihood = predictions_->likelihood(candidate);
   ++found_.sets;
   if (++looked_at_ % 256 == 0) {
     // How many there will be is not known; the share only ever grows.
@@ -153,8 +153,8 @@ void Search::visit(const Candidate& candidate, Assignment assignment,
     const double exact = assignment.mass() * assignment.nothing_else();
     found_.outside += assignment.mass() - exact;
     found_.seen_mass += exact;
-    const double weight = exact * verdict.likelihood;
-    found_.kernels.push_back({candidate, picks_, candidate, weight, verdict.likelihood});
+    const double weight = exact * likelihood;
+    found_.kernels.push_back({candidate, picks_, candidate, weight, likelihood});
     found_.total += weight;
     if (candidate.faults.empty()) found_.no_fault = weight;
     account(assignment, weight);
@@ -165,11 +165,11 @@ void Search::visit(const Candidate& candidate, Assignment assignment,
     const double worst = more < threshold_ ? more : limit(candidate, assignment, more);
     if (worst < threshold_) {
       found_.outside += worst;
-      conclude(candidate, assignment, verdict.likelihood);
+      conclude(candidate, assignment, likelihood);
       return;
     }
   }
-  expand(candidate, assignment, verdict);
+  expand(candidate, assignment, likelihood);
 }
 
 double Search::limit(const Candidate& candidate, const Assignment& assignment, double more) {
@@ -369,6 +369,19 @@ void Search::take_back(std::size_t to) {
   }
 }
 
+/// Decides that so many of the faults are there; undone by take_back() and popping picks_.
+void Search::pick(const Next& next, std::size_t count, bool exactly, Assignment& inside) {
+  picks_.push_back({next.faults, count, {}});
+  if (next.faults.size() == 1) {
+    inside.include(next.faults.front());
+    picks_.back().shares.assign(
+        prior_->contexts(prior_->space().fault(next.faults.front()).variable), {1});
+    return;
+  }
+  picks_.back().shares = inside.include_some(next.faults, count, exactly);
+  put_out(next.faults);
+}
+
 void Search::follow(const Candidate& candidate, const Assignment& assignment, const Next& next,
                     std::size_t count, bool exactly, double best) {
   const double mass = assignment.mass() * assignment.chance_of(next.faults, count, exactly);
@@ -381,15 +394,9 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
     return;
   }
   auto inside = assignment;
-  picks_.push_back({next.faults, count, exactly, {}});
   const auto before = out_.size();
-  if (next.faults.size() == 1) {
-    inside.include(next.faults.front());
-    picks_.back().shares.assign(
-        prior_->contexts(prior_->space().fault(next.faults.front()).variable), {1});
-  } else {
-    picks_.back().shares = inside.include_some(next.faults, count, exactly);
-    put_out(next.faults);
+  pick(next, count, exactly, inside);
+  if (next.faults.size() > 1) {
     // A short between two of them would tell which it is: what that could change stays outside.
     double told = 0;
     for (const auto f : next.faults)
@@ -397,13 +404,12 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
         if (!is_out_.test(at(s))) told += inside.chance(s);
     found_.outside += inside.mass() * std::min(1.0, told) * best;
   }
-  visit(larger, std::move(inside), predictions_->verdict(larger));
+  visit(larger, std::move(inside));
   take_back(before);
   picks_.pop_back();
 }
 
-void Search::expand(const Candidate& candidate, Assignment& assignment,
-                    const Predictions::Verdict& verdict) {
+void Search::expand(const Candidate& candidate, Assignment& assignment, double likelihood) {
   constexpr std::size_t most_alike = 3;
   Outlook outlook;
   const auto list = ordered(candidate, assignment, outlook);
@@ -426,7 +432,7 @@ void Search::expand(const Candidate& candidate, Assignment& assignment,
     for (const auto f : next.faults) assignment.exclude(f);
     put_out(next.faults);
   }
-  conclude(candidate, assignment, verdict.likelihood);
+  conclude(candidate, assignment, likelihood);
   take_back(before);
 }
 
@@ -445,8 +451,7 @@ void Search::conclude(const Candidate& candidate, Assignment& assignment, double
   std::vector<circuit::Setting> settings;
   prior_->space().overrides(candidate.faults, overrides);
   prior_->space().settings(candidate.faults, settings);
-  predictions_->solver().leave(settings);
-  predictions_->solver().begin(overrides);
+  predictions_->solver().begin(overrides, settings);
   run_relevance_.begin();
   std::vector<std::uint64_t> signatures;
   for (const auto& sign : runs_) {
@@ -455,7 +460,6 @@ void Search::conclude(const Candidate& candidate, Assignment& assignment, double
     signatures.resize(more.size(), 0);
     for (std::size_t i = 0; i < more.size(); ++i) signatures[i] = signatures[i] * 31 + more[i];
   }
-  predictions_->solver().leave({});
   std::vector<Next> list;
   relevant.for_each([&](std::size_t f) {
     Next next;
@@ -468,16 +472,8 @@ void Search::conclude(const Candidate& candidate, Assignment& assignment, double
   const auto before = out_.size();
   for (const auto& next : list) {
     auto inside = assignment;
-    picks_.push_back({next.faults, 1, false, {}});
     const auto here = out_.size();
-    if (next.faults.size() == 1) {
-      inside.include(next.faults.front());
-      picks_.back().shares.assign(
-          prior_->contexts(prior_->space().fault(next.faults.front()).variable), {1});
-    } else {
-      picks_.back().shares = inside.include_some(next.faults, 1, false);
-      put_out(next.faults);
-    }
+    pick(next, 1, false, inside);
     settle(with(candidate, next.faults.front()), candidate, inside, likelihood);
     take_back(here);
     picks_.pop_back();

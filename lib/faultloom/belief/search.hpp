@@ -24,8 +24,7 @@ struct SearchOptions {
 /// there, it can't be said which.
 struct Pick {
   std::vector<std::int32_t> faults;
-  std::size_t count = 1;
-  bool exactly = true;  ///< false: `count` or more
+  std::size_t count = 1;  ///< of opens in series: or more, which makes no difference
   /// By context of their bundle and fault: P(the fault is one of those there | the kernel).
   std::vector<std::vector<double>> shares;
 };
@@ -106,10 +105,8 @@ class Search {
                                  std::uint64_t helped, std::uint64_t started);
   [[nodiscard]] double limit(const Candidate& candidate, const Assignment& assignment, double more);
   void walk();
-  void visit(const Candidate& candidate, Assignment assignment,
-             const Predictions::Verdict& verdict);
-  void expand(const Candidate& candidate, Assignment& assignment,
-              const Predictions::Verdict& verdict);
+  void visit(const Candidate& candidate, Assignment assignment);
+  void expand(const Candidate& candidate, Assignment& assignment, double likelihood);
   void conclude(const Candidate& candidate, Assignment& assignment, double likelihood);
   void settle(const Candidate& candidate, const Candidate& seen, const Assignment& assignment,
               double likelihood);
@@ -139,6 +136,7 @@ class Search {
   void forget(Outlook& outlook, const Next& next, const Assignment& assignment) const;
   void gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,
               const std::vector<bool>& lively) const;
+  void pick(const Next& next, std::size_t count, bool exactly, Assignment& inside);
   void follow(const Candidate& candidate, const Assignment& assignment, const Next& next,
               std::size_t count, bool exactly, double best);
   [[nodiscard]] bool stops_the_rest(std::int32_t fault) const;

@@ -98,12 +98,10 @@ std::vector<bool> observable_modes(const Circuit& circuit, const Progress& progr
       const auto overrides = overrides_of(circuit, std::span(&mode, 1));
       const auto settings = settings_of(vehicle, std::span(&mode, 1));
       if (overrides.empty() && settings.empty()) continue;
-      solver.leave(settings);
-      solver.begin(overrides);
+      solver.begin(overrides, settings);
       take(solver, stage, isolated, faulty);
       shows[m] = differs(vehicle, healthy, faulty, isolated);
     }
-    solver.leave({});
   }
   return shows;
 }

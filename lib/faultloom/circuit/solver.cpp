@@ -82,8 +82,10 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   stage_by_key_.emplace(std::pair{positions, sorted}, handle);
 
   // Settle the healthy network once and keep each contact state it passes through as a starting point.
+  // It has no settings left wrong; those of the present candidate stay.
   const auto* kept = overrides_;
-  begin(no_overrides_);
+  overrides_ = &no_overrides_;
+  ++candidate_;
   recording_ = true;
   settle_actual(handle);
   recording_ = false;
@@ -127,15 +129,11 @@ const Solver::Base& Solver::nearest_base(const StageData& stage, const Bits& clo
 
 // ---- settling ----------------------------------------------------------------------------------
 
-void Solver::leave(std::span<const Setting> settings) {
+void Solver::begin(const Overrides& overrides, std::span<const Setting> settings) {
+  overrides_ = &overrides;
   ++candidate_;
   settings_.assign(settings.begin(), settings.end());
   actual_ = settings_.empty() ? nullptr : &actual_by_settings_[settings_];
-}
-
-void Solver::begin(const Overrides& overrides) {
-  overrides_ = &overrides;
-  ++candidate_;
 }
 
 Stage Solver::actual(Stage stated) {

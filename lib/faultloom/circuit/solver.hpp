@@ -53,17 +53,15 @@ class Solver {
     return stages_[static_cast<std::size_t>(stage)].positions;
   }
 
-  /// Controls that stand where these say, whatever a stage says, for every candidate begun from now on.
-  /// A stage then means: this is what the hand that operated it believed.
-  void leave(std::span<const Setting> settings);
   /// Whether an element is taken off in a stage.
   [[nodiscard]] bool lifted(Stage stage, Index element) const {
     return stages_[static_cast<std::size_t>(stage)].lifted_elements.test(
         static_cast<std::size_t>(element));
   }
   /// Makes these overrides the present candidate; forgets what was settled for the last one.
-  /// `overrides` must stay alive until the next call.
-  void begin(const Overrides& overrides);
+  /// `overrides` must stay alive until the next call. Controls in `settings` stand where those say,
+  /// whatever a stage says: a stage then means what the hand that operated it believed.
+  void begin(const Overrides& overrides, std::span<const Setting> settings = {});
 
   /// Settles the present candidate in a stage. Valid until the next begin().
   const Settled& settle(Stage stage);
@@ -94,7 +92,7 @@ class Solver {
   bool holds(const vehicle::Condition& condition);
   /// Conductance [S] and short-circuit current [A] of an element.
   std::pair<double, double> branch(Index element) const;
-  /// Truth of an atom with its hysteresis, for the stage entered last; `factor` multiplies its thresholds.
+  /// What an atom compares with its thresholds [V] or [A], in the stage entered last.
   [[nodiscard]] double atom_reading(Index atom);
 
   /// Networks solved and stages settled since construction, for benchmarks.

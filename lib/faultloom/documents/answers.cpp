@@ -155,17 +155,12 @@ json state_json(const vehicle::Vehicle& vehicle, const vehicle::ControlState& st
   return item;
 }
 
-}  // namespace
-
-namespace {
-
 /// Things of one bundle that an event may have damaged besides what is already found: to be checked before
 /// the loom is closed.
 json check_list(const belief::Belief& belief, const belief::Posterior& posterior,
-                const belief::Bundle& bundle, const rates::Exposure& exposure) {
+                const belief::Bundle& bundle, const std::vector<double>& odds) {
   constexpr double worth_checking = 0.02;
   const auto& vehicle = belief.space().vehicle();
-  const auto odds = belief.prior_odds(exposure);
   json list = json::array();
   std::vector<std::pair<double, vehicle::Index>> members;
   for (const auto c : bundle.members) {
@@ -186,6 +181,7 @@ json check_list(const belief::Belief& belief, const belief::Posterior& posterior
 json events_json(const AnswerContext& context, const belief::Belief& belief,
                  const belief::Posterior& posterior) {
   constexpr double worth_telling = 0.05;
+  const auto odds = belief.prior_odds(context.job.exposure);
   json list = json::array();
   for (const auto& event : posterior.events) {
     if (event.probability < worth_telling) break;
@@ -197,7 +193,7 @@ json events_json(const AnswerContext& context, const belief::Belief& belief,
          {"title", found == belief.rates().events.end() ? event.id : found->second.title},
          {loom ? "loom" : "connector", bundle.id},
          {"probability", event.probability},
-         {"check_before_closing", check_list(belief, posterior, bundle, context.job.exposure)}});
+         {"check_before_closing", check_list(belief, posterior, bundle, odds)}});
   }
   return list;
 }
@@ -455,8 +451,7 @@ std::string expected_text(const AnswerContext& context, belief::Belief& belief,
   std::vector<circuit::Setting> settings;
   belief.space().overrides(candidate.faults, overrides);
   belief.space().settings(candidate.faults, settings);
-  solver.leave(settings);
-  solver.begin(overrides);
+  solver.begin(overrides, settings);
   solver.enter(stage);
   if (entry.type == readings::Entry::Type::sign) {
     return outcome_text(readings::outcome_of(readings::sign_truth(solver, entry.sign, stage)));

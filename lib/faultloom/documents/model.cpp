@@ -59,8 +59,7 @@ std::vector<double> Model::terminal_volts(std::string_view situation_text) const
   const auto settings = circuit::settings_of(parts_->vehicle, situation.modes);
   circuit::Solver solver(parts_->circuit);
   const auto stage = solver.stage(situation.state, situation.lifted_elements);
-  solver.leave(settings);
-  solver.begin(overrides);
+  solver.begin(overrides, settings);
   solver.enter(stage);
   std::vector<double> volts(parts_->vehicle.terminals.size());
   solver.volts(volts);
@@ -73,8 +72,7 @@ std::string Model::solve_json(std::string_view situation_text) const {
   const auto settings = circuit::settings_of(parts_->vehicle, situation.modes);
   circuit::Solver solver(parts_->circuit);
   const auto stage = solver.stage(situation.state, situation.lifted_elements);
-  solver.leave(settings);
-  solver.begin(overrides);
+  solver.begin(overrides, settings);
   return text_of(solution_of(solver, stage));
 }
 

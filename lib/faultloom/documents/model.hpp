@@ -48,7 +48,7 @@ class Model {
   [[nodiscard]] std::string spice_deck(std::string_view situation) const;
 
   /// JSON faultloom.ranking for a job: posterior per component, wire, mode and candidate, misreading
-  /// probabilities, decibans, bound. `options` is JSON or "": {"top":20,"prune":1e-10}.
+  /// probabilities, decibans, bound. `options` is JSON or "": {"top":20,"bound":0.001,"budget_seconds":0}.
   [[nodiscard]] std::string rank_json(std::string_view job, std::string_view options = {},
                                       const Progress& progress = {}) const;
   /// Posterior probability of each mode, in mode_names() order.

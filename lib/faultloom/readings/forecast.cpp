@@ -25,8 +25,7 @@ Forecast::Forecast(circuit::Solver& solver, const InstrumentSet& instruments,
     : solver_(&solver),
       instruments_(&instruments),
       entries_(std::move(entries)),
-      work_(entries_.size()),
-      scratch_(entries_.size()) {
+      work_(entries_.size()) {
   for (const auto& entry : entries_) plan_entry(entry);
   for (const auto& plan : plans_) {
     stages_.push_back(plan.stage);
@@ -163,46 +162,35 @@ void Forecast::read(std::size_t i, EntryProbability& out) {
   out.total = out.proper + out.no_contact + out.wrong_neighbour + out.wrong_state + out.gross;
 }
 
-template <typename Done>
-bool Forecast::walk(const circuit::Overrides& overrides, const Bits* needed,
-                    std::span<EntryProbability> out, const Done& done) {
+void Forecast::walk(const circuit::Overrides& overrides, std::span<const circuit::Setting> settings,
+                    const Bits* needed, std::span<EntryProbability> out) {
   const auto wanted = [&](std::size_t i) {
     return needed == nullptr || needed->test(group_of_[i]);
   };
-  solver_->begin(overrides);
+  solver_->begin(overrides, settings);
   for (std::size_t s = 0; s < stages_.size(); ++s) {
     for (const auto i : reads_before_[s]) {
       if (!wanted(i)) continue;
       solver_->enter(stages_[s]);
       read_before(i);
     }
-    bool any = false;
     for (const auto i : reads_[s]) {
       if (!wanted(i)) continue;
       solver_->enter(stages_[s]);
       read(i, out[i]);
-      any = true;
     }
-    if (any && !done(s)) return false;
   }
-  return true;
 }
 
-void Forecast::evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out) {
-  walk(overrides, nullptr, out, [](std::size_t) { return true; });
+void Forecast::evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out,
+                        std::span<const circuit::Setting> settings) {
+  walk(overrides, settings, nullptr, out);
 }
 
-bool Forecast::evaluate_groups(const circuit::Overrides& overrides, const Bits& needed,
-                               double weight, double cutoff, const GroupSink& sink) {
-  if (weight < cutoff) return false;
-  // A group shares one stage, so it is complete as soon as that stage has been read.
-  return walk(overrides, &needed, scratch_, [&](std::size_t s) {
-    for (const auto i : reads_[s]) {
-      const auto g = group_of_[i];
-      if (groups_[g].front() == i && needed.test(g)) weight *= sink(g, scratch_) / ceilings_[g];
-    }
-    return weight >= cutoff;
-  });
+void Forecast::evaluate_groups(const circuit::Overrides& overrides,
+                               std::span<const circuit::Setting> settings, const Bits& needed,
+                               std::span<EntryProbability> out) {
+  walk(overrides, settings, &needed, out);
 }
 
 double Forecast::group_probability(std::size_t g, std::span<const EntryProbability> entries,
@@ -213,9 +201,10 @@ double Forecast::group_probability(std::size_t g, std::span<const EntryProbabili
   return (1 - c) * repeats.fresh + c * (repeats.same_proper + repeats.same_other);
 }
 
-void Forecast::shown_numbers(const circuit::Overrides& overrides, std::span<double> out) {
+void Forecast::shown_numbers(const circuit::Overrides& overrides, std::span<double> out,
+                             std::span<const circuit::Setting> settings) {
   std::fill(out.begin(), out.end(), std::numeric_limits<double>::quiet_NaN());
-  solver_->begin(overrides);
+  solver_->begin(overrides, settings);
   for (std::size_t i = 0; i < entries_.size(); ++i) {
     const auto& e = entries_[i];
     if (e.type != Entry::Type::reading || e.outcome != Outcome::number) continue;

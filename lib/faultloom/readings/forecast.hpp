@@ -2,7 +2,6 @@
 
 #include <faultloom/circuit/solver.hpp>
 #include <faultloom/readings/response.hpp>
-#include <functional>
 #include <optional>
 #include <span>
 #include <vector>
@@ -40,21 +39,18 @@ class Forecast {
   [[nodiscard]] double group_ceiling(std::size_t g) const { return ceilings_[g]; }
 
   /// Probability of every entry under a candidate. O(stages settled + ports read).
-  void evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out);
+  void evaluate(const circuit::Overrides& overrides, std::span<EntryProbability> out,
+                std::span<const circuit::Setting> settings = {});
 
   /// Number that each entry's instrument should show, the entry properly read [V], [ohm] or [A]; not a
   /// number for words and signs.
-  void shown_numbers(const circuit::Overrides& overrides, std::span<double> out);
+  void shown_numbers(const circuit::Overrides& overrides, std::span<double> out,
+                     std::span<const circuit::Setting> settings = {});
 
-  /// Receives a group as soon as all its entries are known; returns the group's probability.
-  using GroupSink =
-      std::function<double(std::size_t group, std::span<const EntryProbability> entries)>;
-
-  /// Evaluates the groups in `needed` under a candidate whose weight with everything else is `weight`.
-  /// Stops early and returns false once weight times what is known, relative to the ceilings, is below
-  /// `cutoff`: even the best outcome of the rest could not lift it.
-  bool evaluate_groups(const circuit::Overrides& overrides, const Bits& needed, double weight,
-                       double cutoff, const GroupSink& sink);
+  /// The same for the entries of the groups in `needed`; the others are left as they are.
+  void evaluate_groups(const circuit::Overrides& overrides,
+                       std::span<const circuit::Setting> settings, const Bits& needed,
+                       std::span<EntryProbability> out);
 
   /// Probability of a group from its entries.
   [[nodiscard]] double group_probability(std::size_t g, std::span<const EntryProbability> entries,
@@ -107,9 +103,8 @@ class Forecast {
   void read_before(std::size_t i);
   void read(std::size_t i, EntryProbability& out);
   [[nodiscard]] Thevenin port_of(const Entry& entry, Index red);
-  template <typename Done>
-  bool walk(const circuit::Overrides& overrides, const Bits* needed,
-            std::span<EntryProbability> out, const Done& done);
+  void walk(const circuit::Overrides& overrides, std::span<const circuit::Setting> settings,
+            const Bits* needed, std::span<EntryProbability> out);
 
   circuit::Solver* solver_;
   const InstrumentSet* instruments_;
@@ -123,7 +118,6 @@ class Forecast {
   std::vector<std::size_t> group_of_;
   std::vector<double> ceilings_;
   std::vector<double> entry_ceilings_;
-  std::vector<EntryProbability> scratch_;
 };
 
 }  // namespace faultloom::readings

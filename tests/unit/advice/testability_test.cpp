@@ -277,8 +277,7 @@ double greatest_distance(Running& r, std::int32_t f, std::int32_t g) {
     std::vector<circuit::Thevenin> ports[2];
     for (int which = 0; which < 2; ++which) {
       const auto& fault = r.space.fault(which == 0 ? f : g);
-      r.solver.leave(fault.settings);
-      r.solver.begin(fault.overrides);
+      r.solver.begin(fault.overrides, fault.settings);
       r.solver.enter(r.solver.stage(state));
       const auto reachable = [&](Index t) { return r.v.terminals[at(t)].reachable; };
       for (std::size_t t = 0; t < r.v.terminals.size(); ++t)
@@ -295,7 +294,6 @@ double greatest_distance(Running& r, std::int32_t f, std::int32_t g) {
       greatest = std::max(greatest, meter_distance(r, meter, x, y));
     }
   }
-  r.solver.leave({});
   return greatest;
 }
 

@@ -125,14 +125,13 @@ Entry Bench::answered(Entry entry, const std::vector<Index>& truth) const {
   circuit::Solver solver(circuit());
   const auto overrides = circuit::overrides_of(circuit(), truth);
   const auto settings = circuit::settings_of(vehicle(), truth);
-  solver.leave(settings);
   double best = -1;
   auto answer = Outcome::number;
   for (const auto word : words_of(entry, instruments())) {
     entry.outcome = word;
     readings::Forecast forecast(solver, instruments(), {entry});
     std::array<readings::EntryProbability, 1> probability;
-    forecast.evaluate(overrides, probability);
+    forecast.evaluate(overrides, probability, settings);
     if (probability[0].proper > best) {
       best = probability[0].proper;
       answer = word;
@@ -140,7 +139,7 @@ Entry Bench::answered(Entry entry, const std::vector<Index>& truth) const {
   }
   entry.outcome = answer;
   if (answer != Outcome::number) return entry;
-  solver.begin(overrides);
+  solver.begin(overrides, settings);
   solver.enter(solver.stage(entry.state, entry.lifted_elements));
   const auto& instrument = instruments().instruments[at(entry.instrument)];
   const auto shown =

@@ -27,8 +27,7 @@ readings::Thevenin port_of(circuit::Solver& solver, const Entry& e,
   const auto& vehicle = solver.circuit().vehicle();
   const auto stage = solver.stage(e.state, e.lifted_elements);
   const auto overrides = circuit::overrides_of(solver.circuit(), truth);
-  solver.leave(circuit::settings_of(vehicle, truth));
-  solver.begin(overrides);
+  solver.begin(overrides, circuit::settings_of(vehicle, truth));
   solver.enter(stage);
   return e.type == Entry::Type::reading ? solver.port(e.red, e.black) : readings::Thevenin{};
 }
@@ -68,8 +67,8 @@ Entry Corner::drawn(Entry entry, const std::vector<Index>& truth, double luck) c
   }
   readings::Forecast forecast(solver, instruments_, choices);
   std::vector<EntryProbability> p(choices.size());
-  solver.leave(circuit::settings_of(*vehicle_, truth));
-  forecast.evaluate(circuit::overrides_of(*circuit_, truth), p);
+  forecast.evaluate(circuit::overrides_of(*circuit_, truth), p,
+                    circuit::settings_of(*vehicle_, truth));
   double sum = 0;
   for (const auto& one : p) sum += one.total;
   for (std::size_t i = 0; i < p.size(); ++i) {
@@ -247,9 +246,8 @@ class Enumeration {
 
   std::vector<EntryProbability> predicted(const std::vector<Index>& modes) {
     std::vector<EntryProbability> p(forecast_.entry_count());
-    solver_.leave(circuit::settings_of(corner_.vehicle(), modes));
-    forecast_.evaluate(circuit::overrides_of(corner_.space().circuit(), modes), p);
-    solver_.leave({});
+    forecast_.evaluate(circuit::overrides_of(corner_.space().circuit(), modes), p,
+                       circuit::settings_of(corner_.vehicle(), modes));
     return p;
   }
 

@@ -138,11 +138,8 @@ TEST_F(Repeats, AControlLeftElsewhereMakesNoChange) {
   const auto key_on = solver.stage({0, 1});
   const auto truth_with = [&](Index control, Index position, circuit::Stage stage) {
     const circuit::Setting setting{control, position};
-    solver.leave(std::span(&setting, 1));
-    solver.begin(healthy);
-    const auto truth = sign_truth(solver, 0, stage);
-    solver.leave({});
-    return truth;
+    solver.begin(healthy, std::span(&setting, 1));
+    return sign_truth(solver, 0, stage);
   };
   solver.begin(healthy);
   ASSERT_EQ(sign_truth(solver, 0, run), SignTruth::present) << "pressing the pedal clicks";
