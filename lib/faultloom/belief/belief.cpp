@@ -349,21 +349,22 @@ void Belief::judge(Work& work, Posterior& result) {
   constexpr double enough = 1 - 1e-3;
   constexpr std::size_t most = 400;
   double seen = 0;
-  std::vector<std::array<double, Predictions::ways>> sums(forecast.entry_count());
+  std::vector<std::array<double, readings::slip_count>> sums(forecast.entry_count());
   for (std::size_t i = 0; i < order.size() && i < most; ++i) {
     if (seen >= enough * work.found.total) break;
     const auto& [weight, candidate] = order[i];
     seen += weight;
     for (std::size_t e = 0; e < forecast.entry_count(); ++e) {
-      const auto shares = predictions_.ways_of(*candidate, e);
+      const auto shares = predictions_.slips_of(*candidate, e);
       for (std::size_t w = 0; w < shares.size(); ++w) sums[e][w] += weight / work.total * shares[w];
     }
   }
   const double scale = seen > 0 ? work.found.total / seen : 1;
   for (std::size_t e = 0; e < forecast.entry_count(); ++e) {
     auto& entry = result.entries[work.observations->given(e)];
-    for (std::size_t w = 0; w < sums[e].size(); ++w) entry.by_way[w] = sums[e][w] * scale;
-    entry.misreading = std::max(0.0, 1 - result.not_in_model - entry.by_way[Predictions::proper]);
+    for (std::size_t w = 0; w < sums[e].size(); ++w) entry.by_slip[w] = sums[e][w] * scale;
+    entry.misreading =
+        std::max(0.0, 1 - result.not_in_model - entry.by_slip[index_of(readings::Slip::proper)]);
   }
   for (std::size_t g = 0; g < work.observations->group_count(); ++g) {
     // A repeated reading's marginal is its share of the group's; a single one's is exact.

@@ -14,7 +14,7 @@ struct Options {
   SearchOptions search;
   /// Fill EntryReport::decibans and predictive, by asking again without each entry.
   bool weigh_entries = false;
-  /// Fill EntryReport::by_way and misreading.
+  /// Fill EntryReport::by_slip and misreading.
   bool judge_entries = true;
 };
 

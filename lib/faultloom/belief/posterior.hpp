@@ -20,8 +20,8 @@ struct EntryReport {
   std::size_t entry = 0;  ///< index into the entries as given
   bool used = false;      ///< false for "not sure" and "can't reach"
   double misreading = 0;  ///< P(not a proper reading | everything)
-  /// P(each way it may have come about | everything), by Predictions::Way; zero for looks and cues.
-  std::array<double, Predictions::ways> by_way{};
+  /// P(each way it may have come about | everything), by readings::Slip; zero for looks and cues.
+  std::array<double, readings::slip_count> by_slip{};
   double marginal = 1;    ///< P(this outcome) before any evidence
   double predictive = 1;  ///< P(this outcome | all other entries); only if asked for
   std::vector<double>

@@ -11,6 +11,7 @@ std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 using readings::Entry;
 using readings::EntryProbability;
+using readings::Slip;
 
 /// a times the one plus b times the other, part by part.
 EntryProbability mixed(const EntryProbability& x, double a, const EntryProbability& y, double b) {
@@ -24,19 +25,20 @@ EntryProbability mixed(const EntryProbability& x, double a, const EntryProbabili
   return r;
 }
 
-double part_of(const EntryProbability& e, Predictions::Way way) {
-  switch (way) {
-    case Predictions::proper:
+double part_of(const EntryProbability& e, Slip slip) {
+  switch (slip) {
+    case Slip::proper:
       return e.proper;
-    case Predictions::no_contact:
+    case Slip::no_contact:
       return e.no_contact;
-    case Predictions::wrong_neighbour:
+    case Slip::wrong_neighbour:
       return e.wrong_neighbour;
-    case Predictions::wrong_state:
+    case Slip::wrong_state:
       return e.wrong_state;
-    default:
+    case Slip::gross:
       return e.gross;
   }
+  return 0;
 }
 
 constexpr std::size_t most_slots = 64;
@@ -219,10 +221,10 @@ double Predictions::group_value(std::size_t g, std::span<const EntryProbability>
                                 const std::optional<Exception>& exception) const {
   const auto& forecast = observations_->forecast();
   if (!exception) return forecast.group_probability(g, entries);
-  if (!exception->way) return forecast.group_probability(g, entries, exception->entry);
-  return *exception->way == proper ? forecast.group_proper(g, exception->entry, entries)
-                                   : forecast.group_probability(g, entries, exception->entry) *
-                                         part_of(entries[exception->entry], *exception->way);
+  return exception->slip == Slip::proper
+             ? forecast.group_proper(g, exception->entry, entries)
+             : forecast.group_probability(g, entries, exception->entry) *
+                   part_of(entries[exception->entry], exception->slip);
 }
 
 double Predictions::likelihood(const Blend& blend, const std::optional<Exception>& exception) {
@@ -358,9 +360,9 @@ double Predictions::group(const Candidate& candidate, std::size_t g) {
   return cell(node(candidate.faults), g).value / observations_->ceiling(g);
 }
 
-std::array<double, Predictions::ways> Predictions::ways_of(const Candidate& candidate,
-                                                           std::size_t entry) {
-  std::array<double, ways> shares{};
+std::array<double, readings::slip_count> Predictions::slips_of(const Candidate& candidate,
+                                                               std::size_t entry) {
+  std::array<double, readings::slip_count> shares{};
   const auto mixture = blend(candidate);
   const auto& forecast = observations_->forecast();
   std::size_t g = 0;
@@ -369,9 +371,9 @@ std::array<double, Predictions::ways> Predictions::ways_of(const Candidate& cand
     ++g;
   double sum = 0;
   for (std::size_t w = 0; w < shares.size(); ++w) {
-    const Exception exception{entry, static_cast<Way>(w)};
+    const Exception exception{entry, static_cast<Slip>(w)};
     if (mixture.intermittent.empty()) {
-      // The other groups are the same for every way.
+      // The other groups are the same for every slip.
       const auto& members = forecast.group(g);
       auto& c = cell(*mixture.nodes.front(), g);
       for (std::size_t i = 0; i < members.size(); ++i) scratch_[members[i]] = c.entries[i];
@@ -385,11 +387,12 @@ std::array<double, Predictions::ways> Predictions::ways_of(const Candidate& cand
   const double whole = mixture.intermittent.empty() ? cell(*mixture.nodes.front(), g).value
                                                     : likelihood(mixture, {});
   if (whole <= 0 || sum <= 0) return {1};
-  const double right = std::min(1.0, shares[proper] / whole);
-  const double wrong = sum - shares[proper];
+  auto& right_share = shares[readings::index_of(Slip::proper)];
+  const double right = std::min(1.0, right_share / whole);
+  const double wrong = sum - right_share;
   for (std::size_t w = 1; w < shares.size(); ++w)
     shares[w] = wrong > 0 ? (1 - right) * shares[w] / wrong : 0;
-  shares[proper] = right;
+  right_share = right;
   return shares;
 }
 

@@ -5,6 +5,7 @@
 #include <faultloom/belief/faults.hpp>
 #include <faultloom/belief/observations.hpp>
 #include <faultloom/belief/relevance.hpp>
+#include <faultloom/readings/slip.hpp>
 #include <map>
 #include <optional>
 #include <string>
@@ -53,10 +54,9 @@ class Predictions {
   /// A group's probability under the candidate relative to its ceiling, without the others.
   [[nodiscard]] double group(const Candidate& candidate, std::size_t g);
 
-  /// Ways an entry may have come about.
-  enum Way { proper, no_contact, wrong_neighbour, wrong_state, gross, ways };
-  /// Share of each way of reading an entry in the candidate's likelihood; they sum to one.
-  [[nodiscard]] std::array<double, ways> ways_of(const Candidate& candidate, std::size_t entry);
+  /// Share of each slip, or none, with an entry in the candidate's likelihood; they sum to one.
+  [[nodiscard]] std::array<double, readings::slip_count> slips_of(const Candidate& candidate,
+                                                                  std::size_t entry);
 
   /// Faults that could change what a group should show, given the candidate: properly read, or at all.
   struct Relevant {
@@ -113,10 +113,10 @@ class Predictions {
     std::vector<Node*> nodes;  ///< by bit mask of the intermittent ones
     std::vector<std::int32_t> intermittent;
   };
-  /// What to do with one entry while multiplying up.
+  /// An entry to count as come about in one way only.
   struct Exception {
     std::size_t entry;
-    std::optional<Way> way;  ///< none: leave it out
+    readings::Slip slip;
   };
 
   Node& node(const std::vector<std::int32_t>& faults);

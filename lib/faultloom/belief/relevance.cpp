@@ -218,14 +218,19 @@ void Relevance::add_movers(circuit::Stage stage, Bits& out, Bits& strong) {
   solver_->enter(stage);
 }
 
-void Relevance::scan_contacts(circuit::Stage stage, const StageNumbers& numbers, const Port& port) {
+Relevance::Load Relevance::load_of(const StageNumbers& numbers, const Port& port) const {
+  if (port.load_ohm <= 0) return {};
+  const double volt = numbers.volts[at(port.a)] - numbers.volts[at(port.b)];
+  const double ohm = std::max(transfer_[at(port.a)] - transfer_[at(port.b)], 1e-12);
+  const double all_ohm = port.load_ohm + ohm;
+  return {port.load_ohm / all_ohm, volt / all_ohm, 1 / all_ohm};
+}
+
+void Relevance::scan_contacts(circuit::Stage stage, const StageNumbers& numbers, const Port& port,
+                              const Load& load) {
   const auto& circuit = space_->circuit();
   const auto& driven = circuit.driven_contacts();
   reach_.assign(driven.size(), Reach::nothing);
-  const double volt = numbers.volts[at(port.a)] - numbers.volts[at(port.b)];
-  const double ohm = std::max(transfer_[at(port.a)] - transfer_[at(port.b)], 1e-12);
-  const double kept = port.load_ohm > 0 ? port.load_ohm / (port.load_ohm + ohm) : 1;
-  const double drawn = port.load_ohm > 0 ? volt / (port.load_ohm + ohm) : 0;
   for (std::size_t c = 0; c < driven.size(); ++c) {
     const auto e = circuit.contacts()[at(driven[c])];
     if (solver_->lifted(stage, e)) continue;
@@ -233,19 +238,19 @@ void Relevance::scan_contacts(circuit::Stage stage, const StageNumbers& numbers,
     const auto [siemens, ampere] = solver_->branch(e);
     const double x = transfer_[at(element.a)] - transfer_[at(element.b)];
     const double v =
-        port.ohms ? x : numbers.volts[at(element.a)] - numbers.volts[at(element.b)] - drawn * x;
+        port.ohms ? x
+                  : numbers.volts[at(element.a)] - numbers.volts[at(element.b)] - load.drawn * x;
     const bool closes = siemens <= 0;
     const double next = closes ? circuit.healthy().siemens[at(e)] : 0;
     const double next_ampere = closes ? circuit.healthy().ampere[at(e)] : 0;
     const double push = std::abs((next - siemens) * v - (next_ampere - ampere));
-    const double source =
-        numbers.series[at(e)] - (port.load_ohm > 0 ? x * x / (port.load_ohm + ohm) : 0);
+    const double source = numbers.series[at(e)] - x * x * load.siemens;
     const double effect =
-        push * std::abs(x) * kept / std::max(std::abs(1 + (next - siemens) * source), 1e-15);
-    const double share = std::max(siemens, next) * std::abs(x) * kept;
+        push * std::abs(x) * load.kept / std::max(std::abs(1 + (next - siemens) * source), 1e-15);
+    const double share = std::max(siemens, next) * std::abs(x) * load.kept;
     if (share < no_share) continue;
     // What moves a contact may well put voltage to it that was not there before.
-    const double at_most = closes ? next * most_volt_ * std::abs(x) * kept /
+    const double at_most = closes ? next * most_volt_ * std::abs(x) * load.kept /
                                         std::max(std::abs(1 + next * source), 1e-15)
                                   : effect;
     const bool quiet = !closes && std::abs(siemens * v - ampere) < no_ampere;
@@ -293,20 +298,17 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
   const auto& volts = numbers.volts;
   ++scans_;
   solver_->transfer(port.a, port.b, transfer_);
-  const double volt = volts[at(port.a)] - volts[at(port.b)];
-  const double ohm = std::max(transfer_[at(port.a)] - transfer_[at(port.b)], 1e-12);
-  const double kept = port.load_ohm > 0 ? port.load_ohm / (port.load_ohm + ohm) : 1;
-  const double drawn = port.load_ohm > 0 ? volt / (port.load_ohm + ohm) : 0;
-  const double loaded = port.load_ohm > 0 ? 1 / (port.load_ohm + ohm) : 0;
+  const auto load = load_of(numbers, port);
   const auto judge = [&](double x, double volt_now, double siemens, double ampere, bool contact,
                          double series, std::span<const Touch> touches) {
-    const double v = port.ohms ? x : volt_now - drawn * x;
+    const double v = port.ohms ? x : volt_now - load.drawn * x;
     const double current = std::abs(siemens * v - (port.ohms ? 0 : ampere));
-    const double share = std::abs(siemens * x) * kept;
+    const double share = std::abs(siemens * x) * load.kept;
     const bool silent_now = siemens > 0 && (current < no_ampere || share < no_share);
     const bool level = std::abs(v) < (port.ohms ? 1e-9 : no_volt);
     if ((siemens > 0 ? silent_now && ampere == 0 : level)) return;
-    const double source = series - x * x * loaded;  // between the ends, the instrument connected
+    const double source =
+        series - x * x * load.siemens;  // between the ends, the instrument connected
     for (const auto& [f, o] : touches) {
       double next = o.siemens;
       double next_ampere = o.ampere;
@@ -316,10 +318,10 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
       const double more = next - siemens;
       const double push = std::abs(more * v - (next_ampere - ampere));
       const double effect =
-          push * std::abs(x) * kept / std::max(std::abs(1 + more * source), 1e-15);
+          push * std::abs(x) * load.kept / std::max(std::abs(1 + more * source), 1e-15);
       bool matters = true;
       if (next_ampere != ampere) {
-        matters = std::max(siemens, next) * std::abs(x) * kept >= no_share;
+        matters = std::max(siemens, next) * std::abs(x) * load.kept >= no_share;
       } else if (more > 0) {
         matters = !level && effect >= port.volt_tolerance;
       } else if (silent_now) {
@@ -329,7 +331,7 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
       } else if (next > 0) {
         // However the current runs, a resistance can't take more than all of it across itself.
         const double added = 1 / next - 1 / siemens;
-        const double all = port.ohms ? 1 : current + std::abs(drawn);
+        const double all = port.ohms ? 1 : current + std::abs(load.drawn);
         matters = added * all >= port.volt_tolerance;
       }
       if (!matters) continue;
@@ -344,10 +346,10 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
     const auto& element = elements[at(e)];
     const double x = transfer_[at(element.a)] - transfer_[at(element.b)];
     // Most branches have no say in most ports.
-    if (siemens > 0 && siemens * std::abs(x) * kept < no_share) continue;
+    if (siemens > 0 && siemens * std::abs(x) * load.kept < no_share) continue;
     if (siemens > 0) {
       sign(n, scans_, 0.5);
-      sign(n, siemens * x * kept, 1e-3);
+      sign(n, siemens * x * load.kept, 1e-3);
     }
     judge(x, numbers.v[n], siemens, numbers.j[n], contact, numbers.series[at(e)], touches);
   }
@@ -359,7 +361,7 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
           volts[at(element.a)] - volts[at(element.b)], siemens, ampere, true, numbers.series[at(e)],
           std::span(&touch, 1));
   }
-  scan_contacts(stage, numbers, port);
+  scan_contacts(stage, numbers, port, load);
 }
 
 Relevance::Port Relevance::port_of(const Entry& entry, Index red) {
@@ -377,6 +379,10 @@ Relevance::Port Relevance::port_of(const Entry& entry, Index red) {
   }
   const auto seen = solver_->port(red, entry.black);
   const auto shown = readings::shown(*instruments_, instrument, seen);
+  const auto leads_to = [&](double from, double to) {
+    port.gap_volt = std::abs(to - from);
+    port.half_volt = (from + to) / 2;
+  };
   switch (instrument.type) {
     case Instrument::Type::lamp: {
       const double volt = std::abs(readings::lamp_volt(instrument, seen));
@@ -389,6 +395,16 @@ Relevance::Port Relevance::port_of(const Entry& entry, Index red) {
       port.load_ohm = rated_ohm * std::pow(u, 1 - instrument.current_exponent);
       port.volt_tolerance =
           tolerance_ * shown.sigma * std::max(volt, least / 3) / instrument.light_exponent;
+      const auto volt_of = [&](double light) {
+        return instrument.rated_volt * std::pow(light, 1 / instrument.light_exponent);
+      };
+      const double dark = volt_of(instrument.dark_below);
+      const double bright = volt_of(instrument.bright_from);
+      double to = 0;
+      if (entry.outcome == readings::Outcome::bright) to = std::max(volt, bright);
+      if (entry.outcome == readings::Outcome::dark) to = std::min(volt, dark);
+      if (entry.outcome == readings::Outcome::dim) to = std::clamp(volt, dark, bright);
+      leads_to(volt, to);
       break;
     }
     case Instrument::Type::ohmmeter:
@@ -400,42 +416,16 @@ Relevance::Port Relevance::port_of(const Entry& entry, Index red) {
     case Instrument::Type::clamp:
       port.load_ohm = instrument.resistance_ohm;
       port.volt_tolerance = tolerance_ * shown.sigma;
+      leads_to(readings::voltmeter_volt(instrument, seen), entry.number);
       break;
   }
   return port;
 }
 
-void Relevance::find_gap(const Entry& entry, Port& port) {
-  const auto& instrument = instruments_->instruments[static_cast<std::size_t>(entry.instrument)];
-  const auto seen = solver_->port(port.a, port.b);
-  double from = 0;
-  double to = 0;
-  if (instrument.type == Instrument::Type::voltmeter) {
-    from = readings::voltmeter_volt(instrument, seen);
-    to = entry.number;
-  } else if (instrument.type == Instrument::Type::lamp) {
-    from = std::abs(readings::lamp_volt(instrument, seen));
-    const auto volt_of = [&](double light) {
-      return instrument.rated_volt * std::pow(light, 1 / instrument.light_exponent);
-    };
-    const double dark = volt_of(instrument.dark_below);
-    const double bright = volt_of(instrument.bright_from);
-    if (entry.outcome == readings::Outcome::bright) to = std::max(from, bright);
-    if (entry.outcome == readings::Outcome::dark) to = std::min(from, dark);
-    if (entry.outcome == readings::Outcome::dim) to = std::clamp(from, dark, bright);
-  } else {
-    half_volt_ = std::numeric_limits<double>::quiet_NaN();
-    return;
-  }
-  port.gap_volt = std::abs(to - from);
-  half_volt_ = (from + to) / 2;
-}
-
-void Relevance::add_port(const Entry& entry, circuit::Stage stage, Index red, Bits& out,
-                         Bits& strong) {
+double Relevance::add_port(const Entry& entry, circuit::Stage stage, Index red, Bits& out,
+                           Bits& strong) {
   const auto& numbers = enter(stage);
   auto port = port_of(entry, red);
-  find_gap(entry, port);
   scan(stage, numbers, port, out, strong);
   add_movers(stage, out, strong);
   if (port.ohms) {
@@ -445,6 +435,7 @@ void Relevance::add_port(const Entry& entry, circuit::Stage stage, Index red, Bi
     scan(stage, numbers, port, out, strong);
     add_movers(stage, out, strong);
   }
+  return port.half_volt;
 }
 
 void Relevance::add_sign(const Entry& entry, circuit::Stage stage, Bits& out, Bits& strong) {
@@ -492,8 +483,7 @@ Relevance::Bearing Relevance::bearing(const Entry& entry) {
         for (const auto& touch : touched.touches) result.strong.set(at(touch.fault));
     add_port(entry, stage, none, result.proper, result.strong);
   } else {
-    add_port(entry, stage, entry.red, result.proper, result.strong);
-    result.half_volt = half_volt_;
+    result.half_volt = add_port(entry, stage, entry.red, result.proper, result.strong);
     if (instrument.errors.wrong_neighbour > 0)
       for (const auto near : readings::neighbours(space_->vehicle(), entry.red))
         if (near != entry.black) add_port(entry, stage, near, result.slips, result.slips);

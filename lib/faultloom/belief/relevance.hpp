@@ -4,6 +4,7 @@
 #include <faultloom/circuit/solver.hpp>
 #include <faultloom/readings/entry.hpp>
 #include <faultloom/readings/instrument.hpp>
+#include <limits>
 #include <span>
 #include <vector>
 
@@ -91,7 +92,15 @@ class Relevance {
     double load_ohm = 0;  ///< 0: no load
     double volt_tolerance = 0;
     double gap_volt = 0;  ///< by how much it is away from where it would make a difference
-    bool ohms = false;    ///< an ohmmeter's: its own current flows, and the tolerance is in ohms
+    /// Half way there, across the instrument; NaN unless it shows a voltage.
+    double half_volt = std::numeric_limits<double>::quiet_NaN();
+    bool ohms = false;  ///< an ohmmeter's: its own current flows, and the tolerance is in ohms
+  };
+  /// What a port's load does to it.
+  struct Load {
+    double kept = 1;     ///< share of a change of the open voltage that is left across the load
+    double drawn = 0;    ///< current through the load [A]
+    double siemens = 0;  ///< of the load in series with the port's source resistance
   };
 
   StageNumbers& enter(circuit::Stage stage);
@@ -99,15 +108,18 @@ class Relevance {
   void find_settings(StageNumbers& numbers, circuit::Stage stage);
   void scan(circuit::Stage stage, const StageNumbers& numbers, const Port& port, Bits& out,
             Bits& strong);
-  void scan_contacts(circuit::Stage stage, const StageNumbers& numbers, const Port& port);
+  /// transfer_ must be the port's.
+  [[nodiscard]] Load load_of(const StageNumbers& numbers, const Port& port) const;
+  void scan_contacts(circuit::Stage stage, const StageNumbers& numbers, const Port& port,
+                     const Load& load);
   const Drive& drive(circuit::Stage stage, std::size_t contact);
   /// Adds what moves the contacts that matter to the port scanned last, in the stage or one before.
   void add_movers(circuit::Stage stage, Bits& out, Bits& strong);
   void add_atom(circuit::Stage stage, const StageNumbers& numbers, Index atom_index, Bits& out,
                 Bits& strong);
-  void add_port(const readings::Entry& entry, circuit::Stage stage, Index red, Bits& out,
-                Bits& strong);
-  void find_gap(const readings::Entry& entry, Port& port);
+  /// Returns the port's half_volt.
+  double add_port(const readings::Entry& entry, circuit::Stage stage, Index red, Bits& out,
+                  Bits& strong);
   void add_thresholds(Index atom, Bits& out);
   void add_sign(const readings::Entry& entry, circuit::Stage stage, Bits& out, Bits& strong);
   [[nodiscard]] Port port_of(const readings::Entry& entry, Index red);
@@ -130,7 +142,6 @@ class Relevance {
   double most_volt_ = 0;                          ///< all sources in series
   std::vector<std::uint32_t>* signed_ = nullptr;  ///< what is being signed: a stage or the entry
   std::uint32_t scans_ = 0;
-  double half_volt_ = 0;
   std::uint64_t candidate_ = 1;
 };
 

@@ -104,20 +104,19 @@ json component_json(const vehicle::Vehicle& vehicle, const belief::Posterior& po
 readings::Slip likeliest_slip(const belief::EntryReport& report) {
   constexpr double worth_naming = 0.2;
   std::size_t best = 0;
-  for (std::size_t w = 1; w < report.by_way.size(); ++w)
-    if (report.by_way[w] > worth_naming && (best == 0 || report.by_way[w] > report.by_way[best]))
-      best = w;
-  constexpr readings::Slip slips[] = {readings::Slip::proper, readings::Slip::no_contact,
-                                      readings::Slip::wrong_neighbour, readings::Slip::wrong_state,
-                                      readings::Slip::gross};
-  return slips[best];
+  const auto& shares = report.by_slip;
+  for (std::size_t s = 1; s < shares.size(); ++s)
+    if (shares[s] > worth_naming && (best == 0 || shares[s] > shares[best])) best = s;
+  return static_cast<readings::Slip>(best);
 }
 
 json slips_json(const belief::EntryReport& report) {
-  return {{"no_contact", report.by_way[belief::Predictions::no_contact]},
-          {"wrong_neighbour", report.by_way[belief::Predictions::wrong_neighbour]},
-          {"wrong_state", report.by_way[belief::Predictions::wrong_state]},
-          {"gross", report.by_way[belief::Predictions::gross]}};
+  using readings::Slip;
+  const auto share = [&](Slip slip) { return report.by_slip[index_of(slip)]; };
+  return {{"no_contact", share(Slip::no_contact)},
+          {"wrong_neighbour", share(Slip::wrong_neighbour)},
+          {"wrong_state", share(Slip::wrong_state)},
+          {"gross", share(Slip::gross)}};
 }
 
 json entries_json(const AnswerContext& context, const belief::Posterior& posterior) {

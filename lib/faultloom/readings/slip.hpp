@@ -1,5 +1,7 @@
 #pragma once
 
+#include <cstddef>
+
 /// How a reading or sign came about.
 namespace faultloom::readings {
 
@@ -11,5 +13,7 @@ enum class Slip {
   wrong_state,      ///< the control moved last was not really operated
   gross,            ///< range, sign or memory slip; a sign missed or imagined
 };
+constexpr std::size_t slip_count = 5;
+constexpr std::size_t index_of(Slip slip) { return static_cast<std::size_t>(slip); }
 
 }  // namespace faultloom::readings

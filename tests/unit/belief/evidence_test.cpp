@@ -239,10 +239,11 @@ TEST(Misreading, WrongStateIsNamed) {
   job.entries.back().state = run;
   belief::Belief belief(bench.space(), bench.instruments(), bench.rates());
   const auto found = belief.posterior(job);
-  const auto& ways = found.entries.back().by_way;
-  EXPECT_GT(ways[belief::Predictions::wrong_state], 0.4);
-  EXPECT_GT(ways[belief::Predictions::wrong_state], ways[belief::Predictions::gross]);
-  EXPECT_GT(ways[belief::Predictions::wrong_state], ways[belief::Predictions::wrong_neighbour]);
+  const auto& ways = found.entries.back().by_slip;
+  EXPECT_GT(ways[index_of(readings::Slip::wrong_state)], 0.4);
+  EXPECT_GT(ways[index_of(readings::Slip::wrong_state)], ways[index_of(readings::Slip::gross)]);
+  EXPECT_GT(ways[index_of(readings::Slip::wrong_state)],
+            ways[index_of(readings::Slip::wrong_neighbour)]);
   EXPECT_GT(found.entries.back().misreading, 0.5);
   EXPECT_LT(found.entries.front().misreading, 0.1);
 }
