@@ -215,6 +215,17 @@ def test_a_deck_is_one(cart: faultloom.Model) -> None:
     assert deck != cart.spice_deck({"key": "on"})
 
 
+def test_a_deck_has_the_controls_where_they_were_left(tug: faultloom.Model) -> None:
+    def statements(positions: dict[str, str], modes: list[str]) -> list[str]:
+        deck = tug.spice_deck(positions, modes=modes)
+        return [line for line in deck.splitlines()[1:] if not line.startswith("*")]
+
+    run = {"key": "on", "tiller": "lowered", "butterfly": "forward"}
+    left = statements(run, ["charge_plug/left_plugged"])
+    assert left == statements({**run, "charge_plug": "plugged"}, [])
+    assert left != statements(run, [])
+
+
 def test_a_run_list_becomes_a_skeleton() -> None:
     csv = (DATA / "jobs" / "garden_run_list.csv").read_bytes()
     skeleton = json.loads(faultloom.vehicle_from_run_list(csv, "garden"))

@@ -179,7 +179,7 @@ std::string spice_deck(circuit::Solver& solver, const vehicle::ControlState& sta
   const auto stage = solver.stage(state, lifted);
   const auto overrides = circuit::overrides_of(circuit, modes);
   const HealthyAgain again(solver);
-  solver.begin(overrides);
+  solver.begin(overrides, circuit::settings_of(vehicle, modes));
   solver.enter(stage);
   Writer writer(vehicle);
   writer.title(positions_text(vehicle, state));
