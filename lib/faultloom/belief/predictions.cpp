@@ -59,19 +59,27 @@ void Predictions::forget_if_full() {
   if (slot_count_ <= most_slots && nodes_.size() <= most_nodes) return;
   nodes_.clear();
   capped_.clear();
+  likelihoods_.clear();
   slot_of_.clear();
   slot_count_ = 0;
 }
 
 void Predictions::observe(const Observations& observations) {
   forget_if_full();
-  ++generation_;
   observations_ = &observations;
+  const auto before = std::move(seen_as_);
+  seen_as_.clear();
   slots_.clear();
   for (std::size_t g = 0; g < observations.group_count(); ++g) {
     const auto [entry, added] = slot_of_.emplace(observations.key(g), slot_count_);
     if (added) ++slot_count_;
     slots_.push_back(entry->second);
+    const auto& first = observations.first(g);
+    seen_as_.emplace_back(entry->second, first.visit, first.provocation, first.provoked_zone);
+  }
+  if (seen_as_ != before) {
+    ++generation_;
+    likelihoods_.clear();
   }
   scratch_.resize(observations.forecast().entry_count());
   low_shown_.resize(scratch_.size());
@@ -353,7 +361,9 @@ double Predictions::integrate(const Blend& blend, const std::optional<Exception>
 }
 
 double Predictions::likelihood(const Candidate& candidate) {
-  return likelihood(blend(candidate), {});
+  const auto [entry, added] = likelihoods_.try_emplace(candidate.faults, 0.0);
+  if (added) entry->second = likelihood(blend(candidate), {});
+  return entry->second;
 }
 
 double Predictions::group(const Candidate& candidate, std::size_t g) {

@@ -9,6 +9,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <tuple>
 #include <unordered_map>
 #include <vector>
 
@@ -156,14 +157,18 @@ class Predictions {
   std::unordered_map<std::string, std::size_t> slot_of_;
   std::size_t slot_count_ = 0;
   std::vector<std::size_t> slots_;  ///< by group
+  /// By group: all that a likelihood depends on beside the predictions of the group.
+  std::vector<std::tuple<std::size_t, int, readings::Entry::Provocation, Index>> seen_as_;
   std::unordered_map<std::vector<std::int32_t>, Node, Hash> nodes_;
+  /// Of candidates, for the present observations.
+  std::unordered_map<std::vector<std::int32_t>, double, Hash> likelihoods_;
   std::map<std::pair<double, double>, BetaRule> rules_;
   std::map<std::pair<std::size_t, double>, double> capped_;  ///< by slot and source voltage
   std::vector<readings::EntryProbability> scratch_;
   circuit::Overrides overrides_;
   std::vector<circuit::Setting> settings_;
   std::uint64_t made_ = 0;        ///< counts calls of predict()
-  std::uint64_t generation_ = 0;  ///< counts calls of observe()
+  std::uint64_t generation_ = 0;  ///< counts changes of the observations
   std::vector<double> low_shown_;
   std::vector<double> high_shown_;
 };

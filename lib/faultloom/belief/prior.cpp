@@ -49,6 +49,10 @@ Prior::Prior(const FaultSpace& space, const rates::Rates& rates, const rates::Ex
     offset.slot = slots_;
     offset.first = probability_.size();
     slots_ += offset.contexts;
+    for (std::size_t k = 0; k < offset.contexts; ++k)
+      slot_event_.push_back(variable.bundle < 0
+                                ? -1
+                                : static_cast<std::int32_t>(event_slots_[at(variable.bundle)] + k));
     offsets_.push_back(offset);
     probability_.resize(probability_.size() + offset.contexts * (at(variable.count) + 1), 0);
   }
@@ -64,6 +68,9 @@ Prior::Prior(const FaultSpace& space, const rates::Rates& rates, const rates::Ex
       }
     }
   }
+  for (std::size_t v = 0; v < offsets_.size(); ++v)
+    for (std::size_t k = 0; k < offsets_[v].contexts; ++k)
+      good_.push_back(good(static_cast<std::int32_t>(v), k));
   for (auto& list : events_) {
     double sum = 0;
     for (const auto& event : list) sum += event.weight;
@@ -409,18 +416,15 @@ void Assignment::exclude(std::int32_t fault) {
 
 double Assignment::nothing_else() const {
   double product = 1;
-  const auto& variables = prior_->space().variables();
   std::vector<double> left = events_;
-  for (std::size_t i = 0; i < variables.size(); ++i) {
-    if (included_[i]) continue;
-    const auto v = static_cast<std::int32_t>(i);
-    if (variables[i].bundle < 0) {
-      product *= 1 - spare(v, 0) * (1 - prior_->good(v, 0) / open(v, 0));
-      continue;
+  for (std::size_t v = 0; v < included_.size(); ++v) {
+    if (included_[v]) continue;
+    const auto& offset = prior_->offsets_[v];
+    for (std::size_t s = offset.slot; s < offset.slot + offset.contexts; ++s) {
+      const double nothing = 1 - spare_[s] * (1 - prior_->good_[s] / open_[s]);
+      const auto event = prior_->slot_event_[s];
+      (event < 0 ? product : left[at(event)]) *= nothing;
     }
-    for (std::size_t k = 0; k < prior_->contexts(v); ++k)
-      left[prior_->event_slots_[at(variables[i].bundle)] + k] *=
-          1 - spare(v, k) * (1 - prior_->good(v, k) / open(v, k));
   }
   for (std::size_t b = 0; b < prior_->events_.size(); ++b) {
     double sum = 0;
@@ -429,6 +433,35 @@ double Assignment::nothing_else() const {
     product *= sum;
   }
   return product;
+}
+
+void Assignment::factors(std::vector<double>& out) const {
+  out.resize(open_.size());
+  for (std::size_t s = 0; s < out.size(); ++s) {
+    const auto event = prior_->slot_event_[s];
+    const double context = event < 0 ? 1 : events_[at(event)];
+    out[s] = open_[s] > 0 ? context * spare_[s] / open_[s] : 0;
+  }
+  for (std::size_t v = 0; v < included_.size(); ++v) {
+    const auto& offset = prior_->offsets_[v];
+    if (included_[v])
+      std::fill_n(out.begin() + static_cast<std::ptrdiff_t>(offset.slot), offset.contexts, 0.0);
+  }
+}
+
+void Assignment::chances(std::span<const double> factors, std::vector<double>& out) const {
+  const auto& variables = prior_->space().variables();
+  out.assign(prior_->space().faults().size(), 0);
+  for (std::size_t v = 0; v < variables.size(); ++v) {
+    const auto& offset = prior_->offsets_[v];
+    const auto count = at(variables[v].count);
+    const auto first = at(variables[v].first);
+    const double* probability = prior_->probability_.data() + offset.first;
+    for (std::size_t k = 0; k < offset.contexts; ++k, probability += count + 1)
+      for (std::size_t i = 0; i < count; ++i)
+        out[first + i] += factors[offset.slot + k] * probability[i + 1];
+    for (std::size_t i = 0; i < count; ++i) out[first + i] = std::min(1.0, out[first + i]);
+  }
 }
 
 }  // namespace faultloom::belief

@@ -90,6 +90,8 @@ class Prior {
   std::vector<double> mode_priors_;
   std::vector<Offset> offsets_;
   std::vector<double> probability_;
+  std::vector<double> good_;              ///< by slot
+  std::vector<std::int32_t> slot_event_;  ///< by slot: number of its (bundle, event), -1 if none
   std::size_t slots_ = 0;
   std::vector<std::vector<Event>> events_;
   std::vector<std::size_t> event_slots_;  ///< by bundle: number of events of the bundles before
@@ -131,8 +133,14 @@ class Assignment {
   [[nodiscard]] bool included(std::int32_t variable) const {
     return included_[static_cast<std::size_t>(variable)];
   }
-  /// P(no fault but those included | decided so far).
+  /// P(no fault but those included | decided so far). O(slots).
   [[nodiscard]] double nothing_else() const;
+  /// By slot: P(context and the variable is spare | decided so far) / P(what is open of it | context);
+  /// times Prior::of() it is the chance of an open fault in that context. 0 where a fault of the
+  /// variable is included. O(slots).
+  void factors(std::vector<double>& out) const;
+  /// By fault: chance() of each as if it were open, from factors(). O(places).
+  void chances(std::span<const double> factors, std::vector<double>& out) const;
 
  private:
   const Prior* prior_;

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <faultloom/base/error.hpp>
 #include <tuple>
+#include <unordered_map>
 
 namespace faultloom::belief {
 namespace {
@@ -20,8 +21,14 @@ Candidate with(const Candidate& candidate, std::int32_t fault) {
 struct BudgetGone {};
 
 constexpr double first_threshold = 1e-3;
-constexpr double threshold_step = 6;
+constexpr double threshold_step = 4;
 constexpr double least_threshold = 1e-18;
+/// From this share of everything on, what a pass adds tells how much is still to come.
+constexpr double fine = 0.01;
+/// What a set of faults could at best become counts this much beside what it is.
+constexpr double hope = 0.003;
+/// Finding what matters beside a set costs as much as predicting so many sets.
+constexpr double worth_expanding = 2;
 /// Kernels of less than this share are not split by "does it run?".
 constexpr double worth_splitting = 1e-3;
 
@@ -65,7 +72,14 @@ Search::Search(Predictions& predictions, const Observations& observations, const
       run_relevance_(prior.space(), predictions.solver(), predictions.instruments(),
                      Relevance::usual_tolerance),
       between_sources_(sources_on_both_sides(prior.space().vehicle())),
+      kinds_(kinds_of_faults()),
       shorts_(prior.space().variables().size()) {
+  for (std::size_t f = 0; f < prior.space().faults().size(); ++f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    const auto v = prior.space().fault(fault).variable;
+    spots_.push_back({prior.place(fault, 0), at(prior.space().variables()[at(v)].count) + 1,
+                      prior.slot(v, 0), prior.contexts(v)});
+  }
   for (std::size_t f = 0; f < prior.space().faults().size(); ++f)
     for (const auto& o : prior.space().faults()[f].overrides)
       if (prior.space().vehicle().elements[at(o.element)].dormant)
@@ -78,6 +92,7 @@ Found Search::run(const Progress& progress) {
   threshold_ = options_.exhaustive ? 0 : first_threshold;
   Found best;
   bool any = false;
+  std::size_t before = 0;
   while (true) {
     try {
       walk();
@@ -91,19 +106,34 @@ Found Search::run(const Progress& progress) {
     }
     best = std::move(found_);
     any = true;
-    const bool first = scale_ <= 0;
-    best.growth = best.total > 0 ? std::max(0.0, best.total - scale_) / best.total : 1;
+    const double share_found = best.total > 0 ? threshold_ / best.total : 1;
+    best.growth = best.total > 0 ? std::abs(best.total - scale_) / best.total : 1;
     scale_ = best.total;
     best.complete = best.outside <= options_.bound * (best.total + unmodelled_ + best.outside);
-    if (first && !options_.exhaustive) continue;  // once more, now that it is known what matters
-    if (best.complete || options_.exhaustive || threshold_ < least_threshold) break;
+    const bool settled = share_found < fine && best.growth < options_.least_growth;
+    if (best.complete || settled || options_.exhaustive || threshold_ < least_threshold) break;
     threshold_ /= threshold_step;
-    // The next pass looks at two to three times as many sets.
-    if (options_.most_sets > 0 &&
-        2.5 * static_cast<double>(best.sets) > static_cast<double>(options_.most_sets))
-      break;
+    const auto now = static_cast<double>(best.sets);
+    const double next =
+        now * std::max(2.0, now / static_cast<double>(std::max<std::size_t>(before, 1)));
+    if (options_.most_sets > 0 && next > static_cast<double>(options_.most_sets)) break;
+    before = best.sets;
   }
-  return best;
+  return options_.exhaustive ? best : named(std::move(best));
+}
+
+/// Goes over the sets of the last pass once more, none of it new, for what costs time and is wanted once:
+/// whether it runs, and resistances to more than their cell.
+Found Search::named(Found best) {
+  naming_ = true;
+  try {
+    walk();
+  } catch (const BudgetGone&) {
+    return best;
+  }
+  found_.growth = best.growth;
+  found_.complete = best.complete;
+  return std::move(found_);
 }
 
 void Search::walk() {
@@ -129,12 +159,16 @@ bool Search::open(std::int32_t fault, const Assignment& assignment) const {
   return !is_out_.test(at(fault)) && !assignment.included(prior_->space().fault(fault).variable);
 }
 
-double Search::help(const Bits& relevant, const Assignment& assignment) const {
+/// Chance of each fault that is still open, for help() and ordered().
+void Search::find_chances(const Assignment& assignment) {
+  assignment.factors(factors_);
+  assignment.chances(factors_, chances_);
+  for (const auto f : out_) chances_[at(f)] = 0;
+}
+
+double Search::help(const Bits& relevant) const {
   double sum = 0;
-  relevant.for_each([&](std::size_t f) {
-    const auto fault = static_cast<std::int32_t>(f);
-    if (open(fault, assignment)) sum += assignment.chance(fault);
-  });
+  relevant.for_each([&](std::size_t f) { sum += chances_[f]; });
   return std::min(sum, 1.0);
 }
 
@@ -147,6 +181,9 @@ void Search::visit(const Candidate& candidate, Assignment assignment) {
     report(progress_, 0.99 * looked_at / (looked_at + 3000));
     if (out_of_budget()) throw BudgetGone{};
   }
+  if (options_.most_sets > 0 && !options_.exhaustive && !naming_ &&
+      found_.sets > options_.most_sets)
+    throw BudgetGone{};
   if (options_.most_faults >= 0 &&
       candidate.faults.size() == static_cast<std::size_t>(options_.most_faults)) {
     // Nothing more may be there: decide all the rest.
@@ -162,17 +199,29 @@ void Search::visit(const Candidate& candidate, Assignment assignment) {
   }
   if (!options_.exhaustive && !candidate.faults.empty()) {
     const double more = assignment.mass() * (1 - assignment.nothing_else());
-    const double worst = more < threshold_ ? more : limit(candidate, assignment, more);
-    if (worst < threshold_) {
-      found_.outside += worst;
-      conclude(candidate, assignment, likelihood);
-      return;
+    if (more * likelihood < worth_expanding * threshold_) {
+      double worst = more * capped(candidate);
+      // What further faults could mend is looked into only where that could come to something.
+      if (hope * worst >= worth_expanding * threshold_) worst = limit(candidate, assignment, more);
+      if (hope * worst < worth_expanding * threshold_) {
+        found_.outside += worst;
+        conclude(candidate, assignment, likelihood);
+        return;
+      }
     }
   }
   expand(candidate, assignment, likelihood);
 }
 
+double Search::capped(const Candidate& candidate) const {
+  double product = 1;
+  for (std::size_t g = 0; g < observations_->group_count(); ++g)
+    product *= predictions_->ceiling_with_help(candidate, g);
+  return product;
+}
+
 double Search::limit(const Candidate& candidate, const Assignment& assignment, double more) {
+  find_chances(assignment);
   // What the faults explain worst: only sets with more to say about that can be better. A look at the
   // worst few is enough to drop most branches.
   constexpr std::size_t few = 3;
@@ -194,8 +243,8 @@ double Search::limit(const Candidate& candidate, const Assignment& assignment, d
   for (std::size_t i = 0; i < worst.size() && i < few && result >= threshold_; ++i) {
     const auto g = worst[i].second;
     const auto& relevant = predictions_->relevant(candidate, g);
-    const double strong = help(relevant.strong, assignment);
-    const double weak = help(relevant.proper, assignment) - strong;
+    const double strong = help(relevant.strong);
+    const double weak = help(relevant.proper) - strong;
     helped += strong + 0.5 * weak * weak;
     marked |= std::uint64_t{1} << g;
     rest /= predictions_->ceiling_with_help(candidate, g);
@@ -245,16 +294,25 @@ void Search::forget(Outlook& outlook, const Next& next, const Assignment& assign
   }
 }
 
+/// Of every fault, what `relevant` says of it in all groups.
+struct Search::Marks {
+  std::uint16_t groups = 0;
+  std::uint16_t misfits = 0;
+  std::uint64_t helped = 0;
+  std::uint64_t started = 0;
+};
+
 std::vector<Search::Next> Search::ordered(const Candidate& candidate, const Assignment& assignment,
                                           Outlook& outlook) {
   constexpr double misfit = 0.3;
   const auto& space = prior_->space();
   const auto count = space.faults().size();
-  std::vector<Next> all(count);
+  std::vector<Marks> all(count);
   std::vector<std::uint64_t> signatures;
   std::vector<bool> lively;
+  find_chances(assignment);
   if (options_.exhaustive) {
-    for (auto& next : all) next.groups = 1;
+    for (auto& marks : all) marks.groups = 1;
   } else {
     outlook.intermittent = predictions_->intermittent_count(candidate) > 0;
     for (std::size_t g = 0; g < observations_->group_count(); ++g) {
@@ -269,15 +327,16 @@ std::vector<Search::Next> Search::ordered(const Candidate& candidate, const Assi
       if (g >= Predictions::most_marked) continue;
       const double cap = predictions_->ceiling_with_help(candidate, g);
       const double alone = relevant.weakly;
+      const auto mark = std::uint64_t{1} << g;
       outlook.capped *= cap;
-      relevant.proper.for_each([&](std::size_t f) { all[f].started |= std::uint64_t{1} << g; });
+      relevant.proper.for_each([&](std::size_t f) { all[f].started |= mark; });
       relevant.strong.for_each([&](std::size_t f) {
-        all[f].helped |= std::uint64_t{1} << g;
+        all[f].helped |= mark;
         if (alone < misfit * cap) ++all[f].misfits;
       });
       if (alone >= 0.9 * cap) continue;
-      const double strong = help(relevant.strong, assignment);
-      const double weak = std::max(0.0, help(relevant.proper, assignment) - strong);
+      const double strong = help(relevant.strong);
+      const double weak = std::max(0.0, help(relevant.proper) - strong);
       outlook.groups.push_back({g, strong, weak, alone, cap});
     }
     std::stable_sort(outlook.groups.begin(), outlook.groups.end(),
@@ -285,13 +344,16 @@ std::vector<Search::Next> Search::ordered(const Candidate& candidate, const Assi
   }
   std::vector<Next> list;
   for (std::size_t f = 0; f < count; ++f) {
-    const auto fault = static_cast<std::int32_t>(f);
-    if (all[f].groups == 0 || !open(fault, assignment)) continue;
-    all[f].chance = assignment.chance(fault);
-    if (all[f].chance <= 0) continue;
-    all[f].faults = {fault};
-    all[f].intermittent = space.fault(fault).duty.a > 0;
-    list.push_back(std::move(all[f]));
+    if (all[f].groups == 0 || chances_[f] <= 0) continue;
+    Next next;
+    next.faults = {static_cast<std::int32_t>(f)};
+    next.misfits = all[f].misfits;
+    next.groups = all[f].groups;
+    next.helped = all[f].helped;
+    next.started = all[f].started;
+    next.chance = chances_[f];
+    next.intermittent = space.faults()[f].duty.a > 0;
+    list.push_back(std::move(next));
   }
   if (!options_.exhaustive) gather(list, signatures, lively);
   // What could mend a misfit comes first, then what much depends on: once those are out of the question,
@@ -305,41 +367,56 @@ std::vector<Search::Next> Search::ordered(const Candidate& candidate, const Assi
   return list;
 }
 
-void Search::gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,
-                    const std::vector<bool>& lively) const {
+/// Numbers the faults that do the same to the element they are in, one that current runs through; -1 for
+/// faults that can't be alike with any other.
+std::vector<std::int32_t> Search::kinds_of_faults() const {
+  using Kind = std::tuple<std::int32_t, double, double, double, int, double, double>;
   const auto& space = prior_->space();
-  using Key = std::tuple<std::uint64_t, std::int32_t, double, double, double, int, double, double,
-                         std::uint64_t, int>;
-  std::map<Key, std::size_t> first_of;
-  std::vector<Next> gathered;
-  for (auto& next : list) {
-    const auto& fault = space.fault(next.faults.front());
-    const auto place =
-        fault.overrides.size() == 1 ? predictions_->place(fault.overrides.front().element) : -1;
-    const bool plain = place >= 0 && lively[at(place)] &&
+  std::map<Kind, std::int32_t> number_of;
+  std::vector<std::int32_t> result;
+  for (const auto& fault : space.faults()) {
+    const bool plain = fault.overrides.size() == 1 &&
                        !between_sources_[at(fault.overrides.front().element)] &&
                        fault.settings.empty() && fault.overrides.front().threshold_factor == 1 &&
                        !fault.overrides.front().reversed;
-    if (plain) {
-      const auto& o = fault.overrides.front();
-      // An added resistance is told by itself, not by the sum with what the element had.
-      const bool added = fault.ohm > 0;
-      const bool open = o.siemens == 0;
-      const auto v = space.variables()[at(fault.variable)];
-      const Key key{signatures[at(place)],
-                    v.bundle,
+    if (!plain) {
+      result.push_back(-1);
+      continue;
+    }
+    const auto& o = fault.overrides.front();
+    // An added resistance is told by itself, not by the sum with what the element had.
+    const bool itself = fault.ohm > 0 || o.siemens == 0;
+    const Kind kind{space.variables()[at(fault.variable)].bundle,
                     fault.ohm,
-                    added || open ? 0 : o.siemens,
-                    added || open ? 0 : o.ampere,
-                    added || open ? 0 : o.stuck + 2,
+                    itself ? 0 : o.siemens,
+                    itself ? 0 : o.ampere,
+                    itself ? 0 : o.stuck + 2,
                     fault.duty.a,
-                    fault.duty.b,
-                    next.helped ^ (next.started << 1U),
-                    next.groups};
+                    fault.duty.b};
+    result.push_back(
+        number_of.emplace(kind, static_cast<std::int32_t>(number_of.size())).first->second);
+  }
+  return result;
+}
+
+/// Puts faults of elements in series that do the same into one.
+void Search::gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,
+                    const std::vector<bool>& lively) const {
+  using Key = std::tuple<std::uint64_t, std::int32_t, std::uint64_t, std::uint64_t, int>;
+  std::unordered_map<Key, std::size_t, boost::hash<Key>> first_of;
+  std::vector<Next> gathered;
+  gathered.reserve(list.size());
+  for (auto& next : list) {
+    const auto f = next.faults.front();
+    const auto kind = kinds_[at(f)];
+    const auto place =
+        kind < 0 ? -1 : predictions_->place(prior_->space().fault(f).overrides.front().element);
+    if (place >= 0 && lively[at(place)]) {
+      const Key key{signatures[at(place)], kind, next.helped, next.started, next.groups};
       const auto [entry, is_new] = first_of.emplace(key, gathered.size());
       if (!is_new) {
         auto& other = gathered[entry->second];
-        other.faults.push_back(next.faults.front());
+        other.faults.push_back(f);
         other.chance += next.chance;
         continue;
       }
@@ -388,8 +465,9 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
   if (mass <= 0) return;
   Candidate larger = candidate;
   for (std::size_t i = 0; i < count; ++i) larger = with(larger, next.faults[i]);
-  if (mass * best < threshold_ ||
-      predictions_->intermittent_count(larger) > Predictions::most_intermittent) {
+  const bool wanted =
+      next.looked_at && (count == 1 || mass * std::max(next.likelihood, hope * best) >= threshold_);
+  if (!wanted || predictions_->intermittent_count(larger) > Predictions::most_intermittent) {
     found_.outside += mass * best;
     return;
   }
@@ -409,10 +487,34 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
   picks_.pop_back();
 }
 
+/// Predicts the readings under those further faults that could come to something, and puts what explains
+/// them best first.
+void Search::look_ahead(const Candidate& candidate, const Assignment& assignment, double likelihood,
+                        const Outlook& outlook, std::vector<Next>& list) {
+  for (auto& next : list) {
+    if (options_.exhaustive) {
+      next.looked_at = true;
+      continue;
+    }
+    const double best = best_with(candidate, outlook, next.helped, next.started);
+    const double mass = assignment.mass() * std::min(1.0, next.chance);
+    if (mass * std::max(std::min(likelihood, best), hope * best) < threshold_) continue;
+    const auto larger = with(candidate, next.faults.front());
+    if (predictions_->intermittent_count(larger) > Predictions::most_intermittent) continue;
+    next.looked_at = true;
+    next.likelihood = predictions_->likelihood(larger);
+    next.found = mass * next.likelihood >= threshold_ ? mass * next.likelihood : 0;
+  }
+  if (!options_.exhaustive)
+    std::stable_sort(list.begin(), list.end(),
+                     [](const Next& a, const Next& b) { return a.found > b.found; });
+}
+
 void Search::expand(const Candidate& candidate, Assignment& assignment, double likelihood) {
   constexpr std::size_t most_alike = 3;
   Outlook outlook;
-  const auto list = ordered(candidate, assignment, outlook);
+  auto list = ordered(candidate, assignment, outlook);
+  look_ahead(candidate, assignment, likelihood, outlook, list);
   const auto before = out_.size();
   for (const auto& next : list) {
     const double best =
@@ -438,8 +540,7 @@ void Search::expand(const Candidate& candidate, Assignment& assignment, double l
 
 void Search::conclude(const Candidate& candidate, Assignment& assignment, double likelihood) {
   const double weight = assignment.mass() * likelihood;
-  const bool split =
-      !options_.exhaustive && scale_ > 0 && weight > worth_splitting * (scale_ + weight);
+  const bool split = naming_ && weight > worth_splitting * (scale_ + weight);
   if (!split) {
     settle(candidate, candidate, assignment, likelihood);
     return;
@@ -543,8 +644,7 @@ void Search::settle(const Candidate& candidate, const Candidate& seen, const Ass
                     double likelihood) {
   constexpr double worth_refining = 3e-3;
   const Refined* closer = nullptr;
-  if (!options_.exhaustive && scale_ > 0 &&
-      assignment.mass() * likelihood > worth_refining * scale_ &&
+  if (naming_ && assignment.mass() * likelihood > worth_refining * scale_ &&
       predictions_->intermittent_count(candidate) == 0) {
     closer = &refined(seen, likelihood);
     likelihood = closer->likelihood;
@@ -568,20 +668,12 @@ void Search::settle(const Candidate& candidate, const Candidate& seen, const Ass
   if (candidate.faults.empty()) found_.no_fault = weight * assignment.nothing_else();
   if (weight <= 0) return;
   found_.kernels.push_back({candidate, picks_, seen, weight, likelihood});
-  const auto& variables = prior_->space().variables();
-  for (std::size_t i = 0; i < variables.size(); ++i) {
-    const auto v = static_cast<std::int32_t>(i);
-    if (assignment.included(v)) continue;
-    for (std::size_t k = 0; k < prior_->contexts(v); ++k)
-      free_[prior_->slot(v, k)] +=
-          weight * assignment.context(v, k) * assignment.spare(v, k) / assignment.open(v, k);
-  }
+  assignment.factors(factors_);
+  for (std::size_t i = 0; i < factors_.size(); ++i) free_[i] += weight * factors_[i];
   for (const auto f : out_) {
-    const auto v = prior_->space().fault(f).variable;
-    if (assignment.included(v)) continue;
-    for (std::size_t k = 0; k < prior_->contexts(v); ++k)
-      excluded_[prior_->place(f, k)] +=
-          weight * assignment.context(v, k) * assignment.spare(v, k) / assignment.open(v, k);
+    const auto& spot = spots_[at(f)];
+    for (std::size_t k = 0; k < spot.contexts; ++k)
+      excluded_[spot.place + k * spot.stride] += weight * factors_[spot.slot + k];
   }
   account(assignment, weight);
 }

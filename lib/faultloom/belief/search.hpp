@@ -12,8 +12,11 @@ struct SearchOptions {
   /// The search goes on until what it has not seen is at most this share of everything.
   double bound = 1e-3;
   /// Budget: sets of faults looked at in one pass, and seconds; 0: no limit.
-  std::size_t most_sets = 2500;
+  std::size_t most_sets = 5000;
   double most_seconds = 0;
+  /// Also ends once a pass over some two to three times as many sets changes everything found by less
+  /// than this share; 0: never.
+  double least_growth = 1e-3;
   /// Sets of more faults than this are left out; negative: any number. Only for comparisons.
   int most_faults = -1;
   /// No fault counts as irrelevant and nothing is cut off: plain enumeration, for comparisons.
@@ -68,8 +71,9 @@ struct Found {
 /// The sets are cut, without overlap, by the question "which of the faults that could matter here is the
 /// first one there?": given the faults found so far, those that no observation could notice
 /// (Relevance) stay undecided and are summed over, so that a kernel stands for itself and everything
-/// unrelated to it. A branch is followed while its prior probability times the best likelihood it could
-/// still reach is above a threshold, which falls until the sum over all branches left is small enough.
+/// unrelated to it. A branch is followed while its weight, or a small share of the best it could still
+/// reach, is above a threshold, which falls from pass to pass until the sum of what is left at its best
+/// is small enough, or nothing much changes any more, or a budget is gone.
 ///
 /// The best a branch could reach: an observation the present faults explain badly needs one more fault
 /// that could change it; the chance of one is the sum of their priors.
@@ -103,8 +107,10 @@ class Search {
   };
   [[nodiscard]] double best_with(const Candidate& candidate, const Outlook& outlook,
                                  std::uint64_t helped, std::uint64_t started);
+  [[nodiscard]] double capped(const Candidate& candidate) const;
   [[nodiscard]] double limit(const Candidate& candidate, const Assignment& assignment, double more);
   void walk();
+  Found named(Found best);
   void visit(const Candidate& candidate, Assignment assignment);
   void expand(const Candidate& candidate, Assignment& assignment, double likelihood);
   void conclude(const Candidate& candidate, Assignment& assignment, double likelihood);
@@ -119,9 +125,11 @@ class Search {
   };
   const Refined& refined(const Candidate& candidate, double likelihood);
   [[nodiscard]] double density(std::int32_t fault, double ohm) const;
-  [[nodiscard]] double help(const Bits& relevant, const Assignment& assignment) const;
+  void find_chances(const Assignment& assignment);
+  [[nodiscard]] double help(const Bits& relevant) const;
   [[nodiscard]] bool open(std::int32_t fault, const Assignment& assignment) const;
   /// Faults to branch on, alike ones together.
+  struct Marks;
   struct Next {
     std::vector<std::int32_t> faults;
     int misfits = 0;            ///< groups the candidate explains badly and the faults could change
@@ -130,9 +138,15 @@ class Search {
     std::uint64_t started = 0;  ///< groups they could help with
     double chance = 0;
     bool intermittent = false;
+    bool looked_at = false;  ///< predicted with the first of the faults
+    double likelihood = 0;
+    double found = 0;  ///< weight of that, if it is worth the name
   };
   [[nodiscard]] std::vector<Next> ordered(const Candidate& candidate, const Assignment& assignment,
                                           Outlook& outlook);
+  void look_ahead(const Candidate& candidate, const Assignment& assignment, double likelihood,
+                  const Outlook& outlook, std::vector<Next>& list);
+  [[nodiscard]] std::vector<std::int32_t> kinds_of_faults() const;
   void forget(Outlook& outlook, const Next& next, const Assignment& assignment) const;
   void gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,
               const std::vector<bool>& lively) const;
@@ -154,13 +168,27 @@ class Search {
   std::vector<readings::Entry> runs_;  ///< "does it run?": kernels are told apart by it as well
   Relevance run_relevance_;
   std::vector<bool> between_sources_;              ///< by element
+  std::vector<std::int32_t> kinds_;                ///< by fault, see kinds_of_faults()
   std::vector<std::vector<std::int32_t>> shorts_;  ///< by variable: faults that join what was apart
 
+  /// Where a fault's numbers are: Prior::place of its first context, from one context to the next, and
+  /// the slots of its variable.
+  struct Spot {
+    std::size_t place;
+    std::size_t stride;
+    std::size_t slot;
+    std::size_t contexts;
+  };
+  std::vector<Spot> spots_;  ///< by fault
+
+  bool naming_ = false;  ///< in the last pass: split and refine what weighs most
   double threshold_ = 0;
   std::size_t looked_at_ = 0;  ///< sets in all passes
   double scale_ = 0;           ///< total of the pass before
   std::map<Candidate, Refined> refined_;
   Found found_;
+  std::vector<double> factors_;    ///< by slot, of the assignment in hand
+  std::vector<double> chances_;    ///< by fault, the same
   std::vector<double> free_;       ///< by slot
   std::vector<double> excluded_;   ///< by place
   std::vector<std::int32_t> out_;  ///< faults decided upon, on the way to the present branch
