@@ -1,3 +1,4 @@
+#include <faultloom/advice/splitter.hpp>
 #include <faultloom/advice/testability.hpp>
 #include <faultloom/circuit/observability.hpp>
 #include <faultloom/documents/embedded.hpp>
