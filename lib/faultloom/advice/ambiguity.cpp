@@ -50,17 +50,20 @@ std::vector<Situation> isolated_lifts(const vehicle::Vehicle& v, const FaultAnsw
   return situations;
 }
 
-/// Splits groups of several things further by lifting wires near them.
+/// Splits groups of several things further by lifting wires near them, and tries so to detect what nothing
+/// else does. Alone in its group or not: else a further instrument could lower the figures.
 void refine_by_lifting(const belief::FaultSpace& space, FaultAnswers& answers, Grouping& grouping,
                        const Progress& progress) {
   const auto& v = space.vehicle();
   if (v.isolation.lifted_elements.empty()) return;
   std::vector<std::vector<std::int32_t>> finer;
+  std::size_t done = 0;
   for (auto& faults : grouping.groups) {
-    report(progress, 1);
-    const auto group = describe(space, faults, {}, {});
+    report(progress, static_cast<double>(done++) / static_cast<double>(grouping.groups.size()));
+    const auto group = describe(space, faults, {}, grouping.undetected);
     const auto wires = wires_near(v, group.components);
-    if (group.components.size() < 2 || wires.empty() || group.shows_nothing) {
+    const bool of_use = group.components.size() > 1 || group.like_no_fault;
+    if (!of_use || wires.empty() || group.shows_nothing) {
       finer.push_back(std::move(faults));
       continue;
     }
@@ -141,8 +144,9 @@ Grouping group_by_all(const belief::FaultSpace& space, circuit::Solver& solver,
                       std::span<const std::int32_t> faults, const Progress& progress) {
   AnswerBook book(instruments, space.vehicle().nominal_volt);
   FaultAnswers answers(space, solver, instruments, book, reach);
-  auto grouping = group_faults(answers, faults, answers.ordinary(), progress);
-  if (reach.lifting) refine_by_lifting(space, answers, grouping, progress);
+  const auto first = part_of(progress, 0, reach.lifting ? 0.9 : 1);
+  auto grouping = group_faults(answers, faults, answers.ordinary(), first);
+  if (reach.lifting) refine_by_lifting(space, answers, grouping, part_of(progress, 0.9, 1));
   return grouping;
 }
 

@@ -4,11 +4,6 @@
 #include <faultloom/advice/group_parts.hpp>
 
 namespace faultloom::advice {
-namespace {
-
-constexpr std::size_t worst_groups = 10;
-
-}  // namespace
 
 Testability testability(const belief::FaultSpace& space, circuit::Solver& solver,
                         const readings::InstrumentSet& instruments, const Reach& reach,
@@ -41,7 +36,6 @@ Testability testability(const belief::FaultSpace& space, circuit::Solver& solver
   };
   std::stable_sort(result.worst.begin(), result.worst.end(),
                    [&](std::size_t x, std::size_t y) { return badness(x) > badness(y); });
-  if (result.worst.size() > worst_groups) result.worst.resize(worst_groups);
   return result;
 }
 

@@ -18,8 +18,7 @@ struct Testability {
   /// That tell different pairs of faults apart; useless ones are left out.
   std::size_t distinct_tests = 0;
   std::vector<AmbiguityGroup> groups;  ///< all, as ambiguity_groups() gives them
-  /// Indices of the groups of more than one thing, by weight x (things - 1), worst first; at most
-  /// 10.
+  /// Indices of the groups of more than one thing, by weight x (things - 1), worst first.
   std::vector<std::size_t> worst;
 };
 
