@@ -236,7 +236,7 @@ def test_ambiguity_names_groups_and_what_splits_them(tug: faultloom.Model) -> No
 def test_instruments_of_the_job_are_those_at_hand(tug: faultloom.Model) -> None:
     job = json.loads((DATA / "jobs" / "compost-yard-dead-tug.json").read_text(encoding="utf-8"))
     job["instruments"] = ["beeper", "ohmmeter"]
-    assert tug.ambiguity(job, top=0).reach.instruments == ("ohmmeter", "beeper")
+    assert tug.ambiguity(job, top=0).reach.instruments == ("beeper", "ohmmeter")
     assert tug.ambiguity(job, instruments=["meter"], top=0).reach.instruments == ("meter",)
 
 

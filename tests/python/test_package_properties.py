@@ -144,9 +144,24 @@ def test_probabilities_sum_to_one(found: list[Document]) -> None:
             assert 0 <= entry.misreading <= 1
 
 
+# A wire's neighbors in the loom, to which it may be shorted, are those next to it by name: names that keep
+# the order keep the vehicle.
+OTHER_NAMES = [("W1", "A0"), ("W1", "W12"), ("W2", "W2a"), ("W3", "Z9")]
+
+
+def wire_renamed(old: str, new: str) -> Document:
+    vehicle = small_vehicle()
+    vehicle["wires"][new] = vehicle["wires"].pop(old)
+    vehicle["isolation"]["lift"] = [
+        end.replace(f"{old}:", f"{new}:") for end in vehicle["isolation"]["lift"]
+    ]
+    return vehicle
+
+
 @quietly
-@given(entries(), st.sampled_from(["W1", "W2", "W3"]), st.sampled_from(["A0", "M7", "Z9"]))
-def test_names_mean_nothing(found: list[Document], old: str, new: str) -> None:
+@given(entries(), st.sampled_from(OTHER_NAMES))
+def test_names_mean_nothing(found: list[Document], names: tuple[str, str]) -> None:
+    old, new = names
     vehicle = wire_renamed(old, new)
     renamed = [
         {**e, "component": e["component"].replace(old, new)} if "component" in e else e
@@ -162,17 +177,8 @@ def test_names_mean_nothing(found: list[Document], old: str, new: str) -> None:
     assert again.no_fault == pytest.approx(ranking.no_fault, rel=1e-9, abs=left_out)
 
 
-def wire_renamed(old: str, new: str) -> Document:
-    vehicle = small_vehicle()
-    vehicle["wires"][new] = vehicle["wires"].pop(old)
-    vehicle["isolation"]["lift"] = [
-        end.replace(f"{old}:", f"{new}:") for end in vehicle["isolation"]["lift"]
-    ]
-    return vehicle
-
-
 @pytest.mark.parametrize("lifting", [False, True])
-@pytest.mark.parametrize(("old", "new"), [("W1", "Z9"), ("W3", "A0")])
+@pytest.mark.parametrize(("old", "new"), OTHER_NAMES)
 def test_names_do_not_decide_what_can_be_told_apart(old: str, new: str, lifting: bool) -> None:
     def groups(model: faultloom.Model) -> set[frozenset[str]]:
         figures = model.testability(lifting=lifting, top=10000)
