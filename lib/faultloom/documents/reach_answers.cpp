@@ -81,6 +81,7 @@ json ReachWriter::things(const AmbiguityGroup& group) const {
       if (std::find(modes.begin(), modes.end(), m) == modes.end()) modes.push_back(m);
   }
   std::vector<std::pair<std::int32_t, double>> order;
+  order.reserve(by_variable.size());
   for (const auto& [variable, found] : by_variable) order.emplace_back(variable, found.first);
   std::stable_sort(order.begin(), order.end(),
                    [](const auto& x, const auto& y) { return x.second > y.second; });
@@ -101,6 +102,7 @@ json ReachWriter::parts(const Splitter& splitter) const {
   json list = json::array();
   for (const auto& part : splitter.parts) {
     std::vector<std::int32_t> variables;
+    variables.reserve(part.size());
     for (const auto f : part) variables.push_back(space_->fault(f).variable);
     std::sort(variables.begin(), variables.end());
     variables.erase(std::unique(variables.begin(), variables.end()), variables.end());
