@@ -12,8 +12,6 @@ Example:
 from faultloom._core import version as __version__
 from faultloom.answers import (
     Advice,
-    Ambiguity,
-    AmbiguityGroup,
     Answer,
     Candidate,
     Caution,
@@ -28,21 +26,18 @@ from faultloom.answers import (
     Mode,
     Outcome,
     Ranking,
-    Reach,
     Resistance,
     Solution,
-    Splitter,
     Step,
     Summary,
     Suspect,
-    Testability,
-    Thing,
     Weighed,
     Zone,
 )
 from faultloom.documents import Document, data_path, find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Model, Progress, check_document, vehicle_from_run_list
+from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
 __all__ = [
     "Advice",

@@ -15,8 +15,6 @@ from faultloom._bench import one_line
 from faultloom._words import Names, bar, dollars, lower_first, minutes, ohms, percent, words
 from faultloom.answers import (
     Advice,
-    Ambiguity,
-    AmbiguityGroup,
     Caution,
     Entry,
     Event,
@@ -25,14 +23,11 @@ from faultloom.answers import (
     Mode,
     Outcome,
     Ranking,
-    Reach,
     Resistance,
-    Splitter,
     Step,
     Suspect,
-    Testability,
-    Thing,
 )
+from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
 _LIKELY_MISREAD = 0.5
 _DOUBTFUL = 0.15

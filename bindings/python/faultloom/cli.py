@@ -31,10 +31,11 @@ from faultloom._bench import (
 from faultloom._core import version
 from faultloom._terminal import Patience, complain, show, write_exactly
 from faultloom._words import Names
-from faultloom.answers import Advice, Ambiguity, Explanation, Ranking
+from faultloom.answers import Advice, Explanation, Ranking
 from faultloom.documents import find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Progress, check_document, vehicle_from_run_list
+from faultloom.reach import Ambiguity
 
 FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
 

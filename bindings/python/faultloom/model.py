@@ -11,17 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultloom import _core
-from faultloom.answers import (
-    Advice,
-    Ambiguity,
-    Explanation,
-    Ranking,
-    Solution,
-    Summary,
-    Testability,
-)
+from faultloom.answers import Advice, Explanation, Ranking, Solution, Summary
 from faultloom.documents import Document, find_vehicle, text_of
 from faultloom.errors import Problem
+from faultloom.reach import Ambiguity, Testability
 
 Progress = Callable[[float], bool | None]
 """Called now and then with the share of the work done (0..1); returning False stops the work."""
