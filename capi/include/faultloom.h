@@ -434,11 +434,12 @@ FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* 
  * Ranks the suspects after everything the job records.
  *
  * job           job document; must not be NULL
- * options       JSON {"top":20, "bound":0.001, "budget_seconds":S}: how many rows a list has at most
- *               (0..10000), how much probability may at most lie in sets of faults not looked at (0..1;
- *               "bound" in the answer says how much it is), and after how many seconds to end the search
- *               all the same (0..3600; 0 or left out: no time limit). A limit on the sets ends it too;
- *               "complete" in the answer is false if either did. NULL: the first two values
+ * options       JSON {"top":20, "bound":0.001, "budget_seconds":0, "budget_sets":2500}: how many rows a
+ *               list has at most (0..10000), how much probability may at most lie in sets of faults not
+ *               looked at (0..1; "bound" in the answer says how much it is), and after how many seconds
+ *               (0..3600) or about how many sets of faults (0..1000000000) to end the search all the same;
+ *               0: no such limit. "complete" in the answer is false if a limit ended it. Without a limit
+ *               on the sets a bound out of reach takes hours: give seconds then. NULL: the values shown
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * ranking       gets a new text, to be freed by the caller: JSON faultloom.ranking
@@ -495,6 +496,54 @@ FAULTLOOM_API faultloom_status faultloom_explain(const faultloom_model* model, c
                                                  faultloom_progress_fn progress, void* user,
                                                  faultloom_text** explanation,
                                                  faultloom_error** error);
+
+/*
+ * Says which of the present suspects no reading at hand can tell apart, and what would.
+ *
+ * job           job document; must not be NULL
+ * options       JSON {"instruments":[ids], "closed_zones":[ids], "allow_live":true, "looks":false,
+ *               "lifting":false, "top":10}: instruments at hand instead of the job's, zones not to be
+ *               opened, whether tests on a live circuit, looks at components and the taking off of wire
+ *               ends count as available, and how many groups to list (0..10000). NULL: the job's
+ *               instruments and the values shown
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * ambiguity     gets a new text, to be freed by the caller: JSON faultloom.ambiguity
+ *
+ * Errors: those of faultloom_mode_posteriors(), the first four also for the options
+ * Complexity: faultloom_mode_posteriors() once, then each suspect is solved in every state of the controls,
+ * and again for what might split each group listed. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_ambiguity(const faultloom_model* model, const char* job,
+                                                   size_t job_size, const char* options,
+                                                   size_t options_size,
+                                                   faultloom_progress_fn progress, void* user,
+                                                   faultloom_text** ambiguity,
+                                                   faultloom_error** error);
+
+/*
+ * Says how far the faults of the vehicle can be detected and told apart at all, weighed by how likely they
+ * are before anything was read, and which groups of faults are the worst. For those who design a vehicle
+ * or write its model.
+ *
+ * options       as in faultloom_ambiguity(), but without instruments all are at hand. NULL likewise
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * testability   gets a new text, to be freed by the caller: JSON faultloom.testability
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the options are not JSON
+ *         FAULTLOOM_E_SCHEMA     they have a member that is unknown or of the wrong type
+ *         FAULTLOOM_E_REFERENCE  they name an instrument or zone that does not exist
+ *         FAULTLOOM_E_VALUE      a number is out of its range
+ *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
+ * Complexity: every fault is solved in every state of the controls, and those of the groups listed again
+ * for what might split them. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_testability(const faultloom_model* model,
+                                                     const char* options, size_t options_size,
+                                                     faultloom_progress_fn progress, void* user,
+                                                     faultloom_text** testability,
+                                                     faultloom_error** error);
 
 #ifdef __cplusplus
 }

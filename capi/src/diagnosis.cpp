@@ -92,3 +92,23 @@ faultloom_status faultloom_explain(const faultloom_model* model, const char* job
   return answer_text(explanation, "explanation", error,
                      [&] { return put(question, model, &Model::explain_json); });
 }
+
+faultloom_status faultloom_ambiguity(const faultloom_model* model, const char* job, size_t job_size,
+                                     const char* options, size_t options_size,
+                                     faultloom_progress_fn progress, void* user,
+                                     faultloom_text** ambiguity, faultloom_error** error) {
+  const Question question{job, job_size, options, options_size, progress, user};
+  return answer_text(ambiguity, "ambiguity", error,
+                     [&] { return put(question, model, &Model::ambiguity_json); });
+}
+
+faultloom_status faultloom_testability(const faultloom_model* model, const char* options,
+                                       size_t options_size, faultloom_progress_fn progress,
+                                       void* user, faultloom_text** testability,
+                                       faultloom_error** error) {
+  return answer_text(testability, "testability", error, [&] {
+    const auto& asked = required(model, "model").model;
+    const std::string_view text = optional_text(options, options_size, "options");
+    return asked.testability_json(text, watch(progress, user));
+  });
+}

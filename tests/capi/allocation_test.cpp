@@ -120,6 +120,32 @@ TEST_F(Allocation, FailureWhileRankingAndAdvising) {
   }
 }
 
+TEST_F(Allocation, FailureWhileWorkingOutWhatCanBeToldApart) {
+  const std::string options = R"({"allow_live":false,"top":1})";  // quick, and the same ways
+  exhaust([&](faultloom_error** error) {
+    faultloom_text* text = nullptr;
+    const auto status = faultloom_testability(model(), options.data(), options.size(), nullptr,
+                                              nullptr, &text, error);
+    EXPECT_EQ(text != nullptr, status == FAULTLOOM_OK);
+    faultloom_text_free(text);
+    return status;
+  });
+}
+
+TEST_F(Allocation, FailureWhileGroupingSuspects) {
+  const std::string text =
+      R"({"format":"faultloom.job","version":"1.0","id":"new","vehicle":"mulch-tug","entries":[]})";
+  const std::string options = R"({"allow_live":false,"top":1})";
+  exhaust([&](faultloom_error** error) {
+    faultloom_text* answer = nullptr;
+    const auto status = faultloom_ambiguity(model(), text.data(), text.size(), options.data(),
+                                            options.size(), nullptr, nullptr, &answer, error);
+    EXPECT_EQ(answer != nullptr, status == FAULTLOOM_OK);
+    faultloom_text_free(answer);
+    return status;
+  });
+}
+
 TEST_F(Allocation, FailureInTheFirstQuestion) {
   // A model that has answered before keeps its work spaces, so the first question takes other ways.
   const std::string vehicle = capi_test::small_vehicle();

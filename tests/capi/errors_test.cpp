@@ -66,7 +66,8 @@ TEST_F(Errors, UnknownNameInAJob) {
 TEST_F(Errors, UnknownOption) {
   const std::string job = capi_test::small_job();
   const std::string options = R"({"tops":3})";
-  for (const auto ask : {&faultloom_rank, &faultloom_next_step, &faultloom_explain}) {
+  for (const auto ask :
+       {&faultloom_rank, &faultloom_next_step, &faultloom_explain, &faultloom_ambiguity}) {
     const Reply reply = reply_of([&](auto** out, auto** error) {
       return ask(model(), job.data(), job.size(), options.data(), options.size(), nullptr, nullptr,
                  out, error);
@@ -74,6 +75,50 @@ TEST_F(Errors, UnknownOption) {
     expect_consistent(reply);
     EXPECT_EQ(reply.status, FAULTLOOM_E_SCHEMA);
     EXPECT_EQ(reply.pointer, "/tops");
+  }
+}
+
+TEST_F(Errors, EveryProblemOfTheOptionsForWhatCanBeToldApart) {
+  const std::string job = capi_test::small_job();
+  const std::string options =
+      R"({"instruments":["meter","rod"],"closed_zones":["attic"],"looks":1,"lifting":"no","top":-1})";
+  const auto expect_all = [](const Reply& reply) {
+    expect_consistent(reply);
+    std::set<std::string> pointers;
+    for (const auto& problem : reply.details)
+      pointers.insert(problem["pointer"].get<std::string>());
+    EXPECT_EQ(pointers, (std::set<std::string>{"/instruments/1", "/closed_zones/0", "/looks",
+                                               "/lifting", "/top"}));
+  };
+  expect_all(reply_of([&](auto** out, auto** error) {
+    return faultloom_ambiguity(model(), job.data(), job.size(), options.data(), options.size(),
+                               nullptr, nullptr, out, error);
+  }));
+  expect_all(reply_of([&](auto** out, auto** error) {
+    return faultloom_testability(model(), options.data(), options.size(), nullptr, nullptr, out,
+                                 error);
+  }));
+  const Reply empty = reply_of([&](auto** out, auto** error) {
+    return faultloom_testability(model(), "", 0, nullptr, nullptr, out, error);
+  });
+  expect_consistent(empty);
+  EXPECT_EQ(empty.status, FAULTLOOM_E_ARGUMENT);
+}
+
+TEST_F(Errors, ABudgetOfSetsOutOfRange) {
+  const std::string job = capi_test::small_job();
+  for (const std::string value : {"-1", "1000000001", "2.5", "18446744073709551615", "\"many\""}) {
+    SCOPED_TRACE(value);
+    const std::string options = "{\"budget_sets\":" + value + "}";
+    for (const auto ask : {&faultloom_rank, &faultloom_explain}) {
+      const Reply reply = reply_of([&](auto** out, auto** error) {
+        return ask(model(), job.data(), job.size(), options.data(), options.size(), nullptr,
+                   nullptr, out, error);
+      });
+      expect_consistent(reply);
+      EXPECT_EQ(reply.status, FAULTLOOM_E_VALUE);
+      EXPECT_EQ(reply.pointer, "/budget_sets");
+    }
   }
 }
 

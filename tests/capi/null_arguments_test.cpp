@@ -149,7 +149,7 @@ TEST_F(NullArguments, Questions) {
   faultloom_text* out = no_text;
   for (const Question& question :
        {Question{"ranking", &faultloom_rank}, Question{"step", &faultloom_next_step},
-        Question{"explanation", &faultloom_explain}}) {
+        Question{"explanation", &faultloom_explain}, Question{"ambiguity", &faultloom_ambiguity}}) {
     const auto ask = question.ask;
     expect_refused({
         {"model",
@@ -162,6 +162,20 @@ TEST_F(NullArguments, Questions) {
          }},
     });
   }
+}
+
+TEST_F(NullArguments, Testability) {
+  faultloom_text* out = no_text;
+  expect_refused({
+      {"model",
+       [&](auto** e) {
+         return faultloom_testability(nullptr, nullptr, 0, nullptr, nullptr, &out, e);
+       }},
+      {"testability",
+       [&](auto** e) {
+         return faultloom_testability(model(), text, size, nullptr, nullptr, nullptr, e);
+       }},
+  });
 }
 
 TEST_F(NullArguments, OutputsAreClearedEvenThen) {

@@ -33,9 +33,11 @@ class ProgressTest : public capi_test::WithModel {
   };
 
   template <typename Ask>
-  Reply ask(Ask function, faultloom_progress_fn progress, void* user) const {
+  Reply ask(Ask function, faultloom_progress_fn progress, void* user,
+            const std::string& options = "{}") const {
     return reply_of([&](auto** out, auto** error) {
-      return function(model(), job_.data(), job_.size(), nullptr, 0, progress, user, out, error);
+      return function(model(), job_.data(), job_.size(), options.data(), options.size(), progress,
+                      user, out, error);
     });
   }
 
@@ -44,6 +46,18 @@ class ProgressTest : public capi_test::WithModel {
         {"rank", [this](auto p, void* u) { return ask(&faultloom_rank, p, u); }},
         {"next_step", [this](auto p, void* u) { return ask(&faultloom_next_step, p, u); }},
         {"explain", [this](auto p, void* u) { return ask(&faultloom_explain, p, u); }},
+        {"ambiguity",
+         [this](auto p, void* u) {
+           return ask(&faultloom_ambiguity, p, u, R"({"instruments":["meter"],"top":1})");
+         }},
+        {"testability",
+         [](auto p, void* u) {
+           const std::string options = R"({"instruments":["meter"],"lifting":true,"top":1})";
+           return reply_of([&](auto** out, auto** error) {
+             return faultloom_testability(model(), options.data(), options.size(), p, u, out,
+                                          error);
+           });
+         }},
         {"lint",
          [](auto p, void* u) {
            return reply_of([&](auto** out, auto** error) {

@@ -15,10 +15,11 @@ from typing import Any
 
 import faultloom
 import pytest
-from faultloom import cli
+from faultloom import _show, cli
 from faultloom._terminal import Patience
 from faultloom._words import Names, dollars, minutes, percent
 from faultloom.answers import Step
+from rich.console import Console
 
 from small_cart import Document, small_job, small_vehicle
 
@@ -155,11 +156,100 @@ def test_deck_is_the_deck_of_the_library(run: Run) -> None:
     assert out == model.solve(isolated=True).text
 
 
+@pytest.fixture
+def crowded() -> list[faultloom.Group]:
+    """Ten pairs of parts that can't be told apart, and two modes of one part."""
+    return [
+        faultloom.Group((f"K{k}/coil_open", f"S{k}/contact_open"), 0.2 / 1.5**k) for k in range(10)
+    ] + [faultloom.Group(("K1/coil_open", "K1/coil_shorted"), 0.5)]
+
+
+def test_only_what_matters_is_said_not_to_be_told_apart(crowded: list[faultloom.Group]) -> None:
+    shares = _show._named_groups(crowded, Names({}, {}, {"components": [], "modes": []}))
+    assert list(shares.values()) == [g.probability for g in crowded if 0.02 <= g.probability < 0.5]
+    console = Console(file=io.StringIO(), width=80)
+    console.print(_show._groups(shares))
+    lines = console.file.getvalue().splitlines()  # type: ignore[attr-defined]
+    assert len(lines) == _show._MOST_GROUPS + 1
+    assert lines[-1].strip() == f"and {len(shares) - _show._MOST_GROUPS} more, see --json"
+
+
+def test_groups_shows_what_no_test_tells_apart(run: Run) -> None:
+    code, out, err = run("groups", DEAD, "--use", "meter", "--top", 2)
+    answer = faultloom.Model.shipped("mulch-tug").ambiguity(DEAD, instruments=["meter"], top=2)
+    assert (code, err) == (0, "")
+    assert f"{percent(answer.isolated_to_one)}  of the suspicion" in out
+    for group in answer.groups:
+        assert f"{percent(group.probability)}: " in out
+        assert group.splitter is not None
+        assert "To split it" in out
+    assert f"and {answer.group_count - 2} more" in out
+    assert out.count("with meter") == 1
+    for line in out.splitlines():
+        assert len(line) <= 80
+        assert line == line.rstrip()
+
+
+def test_cautions_of_all_groups_are_shown_once(run: Run) -> None:
+    _, out, _ = run("groups", DEAD, "--top", 5)
+    answer = faultloom.Model.shipped("mulch-tug").ambiguity(DEAD, top=5)
+    texts = {c.text for g in answer.groups if g.splitter for c in g.splitter.cautions}
+    assert texts
+    said = " ".join(out.split())
+    assert all(said.count(" ".join(text.split())) == 1 for text in texts)
+
+
+def test_testability_shows_figures_and_worst_groups(run: Run) -> None:
+    means = ("--use", "meter", "--use", "ohmmeter", "--lift-wires", "--look", "--top", 1)
+    code, out, err = run("testability", TUG, *means)
+    figures = faultloom.Model(TUG).testability(
+        instruments=["meter", "ohmmeter"], lifting=True, looks=True, top=1
+    )
+    assert (code, err) == (0, "")
+    for share in (figures.detected, figures.isolated_to_one, figures.isolated_to_two):
+        assert f"{percent(share)}  can be" in out
+    assert f"{figures.mean_group_size:.1f}  things are left" in out
+    assert "wire ends taken off" in " ".join(out.split())
+    assert run("testability", TUG, *means, "--json") == (0, figures.text, "")
+
+
+def test_what_is_off_limits_is_said(run: Run) -> None:
+    code, out, _ = run("testability", TUG, "--pack-off", "--keep-closed", "drive", "--top", 1)
+    assert code == 0
+    assert "with the pack off all the time" in out
+    assert "with these closed: " in out
+    assert "heard" not in out
+
+
+@pytest.mark.parametrize("command", [("groups", DEAD), ("testability", TUG)])
+def test_bad_means_are_refused(run: Run, command: tuple[str, Path]) -> None:
+    code, out, err = run(*command, "--use", "divining_rod")
+    assert (code, out) == (2, "")
+    assert err.startswith("--use: There is no 'divining_rod'; there is beeper, ")
+    code, out, err = run(*command, "--keep-closed", "attic")
+    assert (code, out) == (2, "")
+    assert err.startswith("--keep-closed: There is no 'attic'")
+    other = TUG if command[0] == "groups" else DEAD
+    assert run(command[0], other)[0] == 2
+    assert run(command[0], "nothing.json")[0] == 2
+
+
+def test_a_budget_of_sets_reaches_the_search(run: Run) -> None:
+    model = faultloom.Model.shipped("mulch-tug")
+    expected = model.rank(DEAD, top=10, budget_sets=50).text
+    assert run("rank", DEAD, "--budget-sets", 50, "--json") == (0, expected, "")
+    assert (
+        run("explain", DEAD, "--budget-sets", 50, "--json")[1] != run("explain", DEAD, "--json")[1]
+    )
+    assert run("rank", DEAD, "--budget-sets", "many")[0] == 2
+
+
 def test_json_is_that_of_the_library_exactly(run: Run) -> None:
     model = faultloom.Model.shipped("mulch-tug")
     assert run("rank", DEAD, "--json") == (0, model.rank(DEAD, top=10).text, "")
     assert run("next", DEAD, "--json") == (0, model.next_step(DEAD).text, "")
     assert run("explain", DEAD, "--json") == (0, model.explain(DEAD).text, "")
+    assert run("groups", DEAD, "--json") == (0, model.ambiguity(DEAD, top=5).text, "")
 
 
 @pytest.mark.parametrize("command", ["rank", "next", "explain"])

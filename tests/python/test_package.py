@@ -209,6 +209,84 @@ def test_advice_keeps_to_the_instruments(tug: faultloom.Model) -> None:
     assert used <= {"", "clamp"}
 
 
+def test_ambiguity_names_groups_and_what_splits_them(tug: faultloom.Model) -> None:
+    job = DATA / "jobs" / "compost-yard-dead-tug.json"
+    answer = tug.ambiguity(job, instruments=["meter"], closed_zones=[], top=3)
+    assert answer["format"] == "faultloom.ambiguity"
+    assert (answer.job, answer.vehicle) == ("compost-yard-dead-tug", "mulch-tug")
+    assert answer.reach.instruments == ("meter",)
+    assert answer.reach.allow_live
+    assert not answer.reach.looks
+    assert 0 < answer.isolated_to_one < 1
+    assert len(answer.groups) == 3 <= answer.group_count
+    shares = [group.share for group in answer.groups]
+    assert shares == sorted(shares, reverse=True)
+    assert sum(shares) <= 1 - answer.isolated_to_one + 1e-9
+    for group in answer.groups:
+        assert len(group.things) > 1
+        assert group.probability == pytest.approx(sum(t.probability for t in group.things))
+        assert all(mode in tug.modes for thing in group.things for mode in thing.modes)
+        if group.splitter is not None:
+            assert group.splitter.type in ("look", "lift", "instrument", "zone")
+            assert 0 < group.splitter.separated < 1
+            named = {thing for part in group.splitter.parts for thing in part}
+            assert named <= {thing.id for thing in group.things}
+
+
+def test_instruments_of_the_job_are_those_at_hand(tug: faultloom.Model) -> None:
+    job = json.loads((DATA / "jobs" / "compost-yard-dead-tug.json").read_text(encoding="utf-8"))
+    job["instruments"] = ["beeper", "ohmmeter"]
+    assert tug.ambiguity(job, top=0).reach.instruments == ("beeper", "ohmmeter")
+    assert tug.ambiguity(job, instruments=["meter"], top=0).reach.instruments == ("meter",)
+
+
+def test_testability_adds_up(tug: faultloom.Model) -> None:
+    poor = tug.testability(instruments=["meter"], allow_live=True, top=2)
+    rich = tug.testability(instruments=["meter", "ohmmeter"], lifting=True, looks=True, top=2)
+    assert poor["format"] == "faultloom.testability"
+    assert poor.vehicle == "mulch-tug"
+    assert "job" not in poor
+    for figures in (poor, rich):
+        assert 0 < figures.isolated_to_one <= figures.isolated_to_two <= 1
+        assert 0 < figures.detected <= 1
+        assert figures.mean_group_size >= 1
+        assert 0 < figures.distinct_tests <= figures.tests
+        assert len(figures.groups) == 2 <= figures.group_count
+    assert rich.detected >= poor.detected
+    assert rich.isolated_to_one >= poor.isolated_to_one
+    assert rich.mean_group_size <= poor.mean_group_size
+    assert rich.reach.lifting
+    assert rich.faults == poor.faults
+
+
+def test_what_takes_a_wire_off_carries_cautions() -> None:
+    figures = faultloom.Model.shipped("orchid-runner").testability(instruments=["meter"])
+    steps = [g.splitter for g in figures.groups if g.splitter and g.splitter.type == "lift"]
+    assert steps
+    order = ("DANGER", "WARNING", "CAUTION", "NOTICE")
+    for step in steps:
+        ids = [caution.id for caution in step.cautions]
+        assert {"pack_isolated", "capacitors_discharged"} <= set(ids)
+        assert step.isolated or {"live_with_key_off", "wheels_clear"} <= set(ids)
+        assert len(ids) == len(set(ids))
+        words = [order.index(caution.signal_word) for caution in step.cautions]
+        assert words == sorted(words)
+
+
+def test_a_budget_of_sets_ends_the_search_sooner_or_later(tug: faultloom.Model) -> None:
+    job = DATA / "jobs" / "compost-yard-dead-tug.json"
+    few = tug.rank(job, budget_sets=50)
+    default = tug.rank(job)
+    many = tug.rank(job, budget_sets=20000)
+    assert default.text == tug.rank(job, budget_sets=2500).text
+    assert few["candidates_evaluated"] < default["candidates_evaluated"]
+    assert default["candidates_evaluated"] < many["candidates_evaluated"]
+    assert many.bound <= default.bound <= few.bound
+    # Without a limit the bound asked for is reached if it can be.
+    assert tug.rank(job, bound=0.5, budget_sets=0).bound <= 0.5
+    assert tug.explain(job, bound=0.5, budget_sets=0)["bound"] <= 0.5
+
+
 def test_a_deck_is_one(cart: faultloom.Model) -> None:
     deck = cart.spice_deck({"key": "on"}, modes=["W2/open"])
     assert deck.rstrip().lower().endswith(".end")
@@ -291,12 +369,14 @@ def test_what_progress_raises_comes_through(cart: faultloom.Model) -> None:
     def refuse(share: float) -> None:
         raise LookupError(f"at {share}")
 
-    calls = (cart.rank, cart.explain, cart.next_step, cart.mode_posteriors)
+    calls = (cart.rank, cart.explain, cart.next_step, cart.mode_posteriors, cart.ambiguity)
     for call in calls:
         with pytest.raises(LookupError, match="at 0"):
             call(small_job(), progress=refuse)
     with pytest.raises(LookupError):
         faultloom.Model(small_vehicle(), progress=refuse)
+    with pytest.raises(LookupError):
+        cart.testability(progress=refuse)
 
 
 def test_threads_share_a_model(tug: faultloom.Model) -> None:
@@ -372,12 +452,12 @@ def test_ctrl_c_stops_the_work() -> None:
 # -- the package itself ----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["", ".model", ".documents", ".errors", ".answers"])
+@pytest.mark.parametrize("name", ["", ".model", ".documents", ".errors", ".answers", ".reach"])
 def test_examples_in_the_documentation_run(name: str) -> None:
     module = importlib.import_module(f"faultloom{name}")
     result = doctest.testmod(module)
     assert result.failed == 0
-    assert result.attempted > 0 or name in (".errors", ".answers")
+    assert result.attempted > 0 or name in (".errors", ".answers", ".reach")
 
 
 def test_all_that_is_exported_exists() -> None:
@@ -394,8 +474,9 @@ def test_arguments_of_the_native_module_have_the_names_of_the_stub() -> None:
     assert len(core.terminal_volts(situation="{}")) == len(core.terminal_names())
     assert core.solve_json(situation="{}").startswith("{")
     assert core.spice_deck(situation="{}")
-    for call in (core.rank_json, core.next_json, core.explain_json):
+    for call in (core.rank_json, core.next_json, core.explain_json, core.ambiguity_json):
         assert call(job=job, options="", progress=None).startswith("{")
+    assert core.testability_json(options="", progress=None).startswith("{")
     assert _core.check_document(text=job, kinds=None) == []
     csv = "wire,from,to,gauge_awg,length_metre\nW1,A.x,B.y,16,1.0\n"
     assert _core.vehicle_from_run_list(csv=csv, vehicle_id="v")

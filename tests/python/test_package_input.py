@@ -238,6 +238,8 @@ def test_a_mistake_in_a_situation_is_found(mistake: str) -> None:
         ({"bound": -1.0}, "/bound"),
         ({"budget_seconds": -1}, "/budget_seconds"),
         ({"budget_seconds": 3601}, "/budget_seconds"),
+        ({"budget_sets": -1}, "/budget_sets"),
+        ({"budget_sets": 10**9 + 1}, "/budget_sets"),
     ],
 )
 def test_an_option_out_of_range_is_found(options: dict[str, Any], pointer: str) -> None:
@@ -259,6 +261,24 @@ def test_a_constraint_that_means_nothing_is_found(options: dict[str, Any], point
     with pytest.raises(faultloom.Error) as caught:
         CART.next_step(small_job(), **options)
     assert caught.value.pointer == pointer
+
+
+@pytest.mark.parametrize(
+    ("options", "pointer"),
+    [
+        ({"instruments": ["meter", "divining_rod"]}, "/instruments/1"),
+        ({"closed_zones": ["attic"]}, "/closed_zones/0"),
+        ({"allow_live": "no"}, "/allow_live"),
+        ({"looks": 1}, "/looks"),
+        ({"lifting": []}, "/lifting"),
+        ({"top": -1}, "/top"),
+    ],
+)
+def test_a_reach_that_means_nothing_is_found(options: dict[str, Any], pointer: str) -> None:
+    for call in (lambda **given: CART.ambiguity(small_job(), **given), CART.testability):
+        with pytest.raises(faultloom.Error) as caught:
+            call(**options)
+        assert caught.value.pointer == pointer
 
 
 @pytest.mark.parametrize(

@@ -37,9 +37,12 @@ from faultloom.answers import (
 from faultloom.documents import Document, data_path, find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Model, Progress, check_document, vehicle_from_run_list
+from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
 __all__ = [
     "Advice",
+    "Ambiguity",
+    "AmbiguityGroup",
     "Answer",
     "Candidate",
     "Caution",
@@ -60,11 +63,15 @@ __all__ = [
     "Problem",
     "Progress",
     "Ranking",
+    "Reach",
     "Resistance",
     "Solution",
+    "Splitter",
     "Step",
     "Summary",
     "Suspect",
+    "Testability",
+    "Thing",
     "Weighed",
     "Zone",
     "__version__",

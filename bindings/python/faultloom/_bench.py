@@ -64,6 +64,13 @@ def read_file(file: str) -> bytes:
         ) from None
 
 
+def read_instruments(sources: Sources) -> dict[str, Any]:
+    """The instruments document as an object, once a model has been built with it."""
+    file = sources.instruments or data_path() / "instruments.json"
+    document: dict[str, Any] = json.loads(Path(file).read_bytes())
+    return document
+
+
 def parse(file: str, text: bytes, wanted: str) -> dict[str, Any]:
     """A checked document as an object.
 
@@ -131,8 +138,7 @@ class Bench:
         vehicle_text = read_file(vehicle_file)
         self.model = build_model(vehicle_file, vehicle_text, sources, progress)
         self.vehicle: dict[str, Any] = json.loads(vehicle_text)
-        instruments = sources.instruments or data_path() / "instruments.json"
-        self.instruments: dict[str, Any] = json.loads(Path(instruments).read_bytes())
+        self.instruments = read_instruments(sources)
 
     def refusal(self, error: Error) -> RefusedError:
         """What the library says against the job."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from rich.console import Group as Stack
@@ -12,9 +12,10 @@ from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import one_line
-from faultloom._words import Names, bar, dollars, lower_first, minutes, ohms, percent
+from faultloom._words import Names, bar, dollars, lower_first, minutes, ohms, percent, words
 from faultloom.answers import (
     Advice,
+    Caution,
     Entry,
     Event,
     Explanation,
@@ -26,15 +27,21 @@ from faultloom.answers import (
     Step,
     Suspect,
 )
+from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
 _LIKELY_MISREAD = 0.5
 _DOUBTFUL = 0.15
 _WORTH_SHOWING = 0.005
 _WORTH_DETAILS = 0.05
-_NAMED_GROUP = 0.01
+_WORTH_NAMING = 0.02
 _TOLD_EVENT = 0.1
 _MOST_CHECKS = 6
+_MOST_GROUPS = 5
+_MOST_EVENTS = 4
+_MOST_THINGS = 8
+_MOST_PARTS = 4
 _RARE_OUTCOME = 0.01
+_SAYS_NOTHING = 0.99
 _AUDIBLE_DECIBAN = 0.1
 _NOTHING = Text("")
 
@@ -109,10 +116,10 @@ def ranking(
         yield _NOTHING
         yield _heading("What may have hit more than one thing")
         yield _events(events, names)
-    if groups := [g for g in answer.groups if g.probability >= _NAMED_GROUP]:
+    if groups := _named_groups(answer.groups, names):
         yield _NOTHING
         yield _heading("No test tells these apart: look closely, or renew all of it")
-        yield _groups(groups, names)
+        yield _groups(groups)
 
 
 def _found(entries: tuple[Entry, ...]) -> RenderableType:
@@ -172,8 +179,8 @@ def _suspects(answer: Ranking, names: Names, top: int) -> RenderableType:
     for share, line in outside:
         table.add_row(percent(share), bar(share), "", line)
     note = f"Not looked at: about {percent(answer.growth)}"
-    if answer.bound > answer.growth:
-        note += f" (surely no more than {percent(answer.bound)})"
+    if _SAYS_NOTHING > answer.bound > answer.growth:
+        note += f", at the very most {percent(answer.bound)}"
     table.add_row("", "", "", Text(note, style="dim"))
     return padded
 
@@ -190,24 +197,174 @@ def _events(events: list[Event], names: Names) -> RenderableType:
     """One line for each event, and below what to check before the place is closed, once a place."""
     table, padded = _grid(_number(), _flow())
     told = set()
-    for event in events:
+    for event in events[:_MOST_EVENTS]:
         place = names.loom(event.loom) if event.loom else names.connector(event.connector)
         text = Text(f"{one_line(event.title)}: {place}")
-        if (check := event.check_before_closing) and place not in told:
+        check = [c.id for c in event.check_before_closing if c.probability >= _WORTH_NAMING]
+        if check and place not in told:
             told.add(place)
-            listed = ", ".join(one_line(c.id) for c in check[:_MOST_CHECKS])
-            more = f" and {len(check) - _MOST_CHECKS} more" if len(check) > _MOST_CHECKS else ""
+            listed = _listed(check, _MOST_CHECKS)
             what = "loom" if event.loom else "connector"
-            text.append(f"\ncheck before closing the {what}: {listed}{more}", style="dim")
+            text.append(f"\ncheck before closing the {what}: {listed}", style="dim")
         table.add_row(percent(event.probability), text)
+    if len(events) > _MOST_EVENTS:
+        table.add_row("", Text(_more(len(events) - _MOST_EVENTS), style="dim"))
     return padded
 
 
-def _groups(groups: list[Group], names: Names) -> RenderableType:
-    table, padded = _grid(_number(), _flow())
+def _named_groups(groups: Iterable[Group], names: Names) -> dict[str, float]:
+    """What is worth naming of the groups, in words; those of the same words are one.
+
+    Modes of one part are left out: it is renewed whichever it is.
+    """
+    shares: dict[str, float] = {}
     for group in groups:
-        table.add_row(percent(group.probability), names.group(group.members))
+        if len({member.rpartition("/")[0] for member in group.members}) < 2:
+            continue
+        text = names.group(group.members)
+        shares[text] = shares.get(text, 0) + group.probability
+    worth = ((text, share) for text, share in shares.items() if share >= _WORTH_NAMING)
+    return dict(sorted(worth, key=lambda item: -item[1]))
+
+
+def _groups(shares: dict[str, float]) -> RenderableType:
+    table, padded = _grid(_number(), _flow())
+    for text, share in list(shares.items())[:_MOST_GROUPS]:
+        table.add_row(percent(share), text)
+    if len(shares) > _MOST_GROUPS:
+        table.add_row("", Text(_more(len(shares) - _MOST_GROUPS), style="dim"))
     return padded
+
+
+def _more(count: int, option: str = "--json") -> str:
+    """The line for rows that are left out."""
+    return f"and {count} more, see {option}"
+
+
+def _listed(items: Sequence[str], most: int) -> str:
+    """Names in a row, the first of them if there are many."""
+    more = f" and {len(items) - most} more" if len(items) > most else ""
+    return ", ".join(one_line(item) for item in items[:most]) + more
+
+
+# -- groups and testability ------------------------------------------------------------------------
+
+
+def ambiguity(answer: Ambiguity, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
+    """How much of the suspicion is on single things, and the groups with their probabilities."""
+    yield _title(job, names)
+    yield _NOTHING
+    yield _heading("What the tests at hand can tell apart")
+    alone = answer.isolated_to_one
+    table, padded = _grid(_number(), _flow())
+    table.add_row(percent(alone), "of the suspicion is on things that can be told from all others")
+    table.add_row(percent(1 - alone), "is on things that can't, listed below")
+    yield padded
+    yield _with_reach(answer.reach, names)
+    groups = [g for g in answer.groups if g.probability >= _WORTH_SHOWING]
+    yield from _ambiguity_groups(groups, answer.group_count, names, 1)
+
+
+def testability(answer: Testability, names: Names) -> Iterator[RenderableType]:
+    """The figures of a vehicle, and its worst groups with their shares of all faults."""
+    yield Text(names.vehicle, style="bold")
+    yield _NOTHING
+    yield _heading("Of all faults, by how likely they are")
+    table, padded = _grid(_number(), _flow())
+    table.add_row(percent(answer.detected), "can be told from a healthy vehicle")
+    table.add_row(percent(answer.isolated_to_one), "can be traced to one thing")
+    table.add_row(percent(answer.isolated_to_two), "can be traced to one thing or two")
+    table.add_row(f"{answer.mean_group_size:.1f}", "things are left to choose from on average")
+    yield padded
+    yield _with_reach(answer.reach, names)
+    whole = next((g.probability / g.share for g in answer.groups if g.share > 0), 1)
+    yield from _ambiguity_groups(answer.groups, answer.group_count, names, whole)
+
+
+def _with_reach(reach: Reach, names: Names) -> RenderableType:
+    used = [words(instrument) for instrument in reach.instruments]
+    if reach.allow_live:
+        used.append("what can be heard, seen and felt")
+    if reach.looks:
+        used.append("looks")
+    if reach.lifting:
+        used.append("wire ends taken off")
+    lines = ["with " + ", ".join(used)]
+    if not reach.allow_live:
+        lines.append("with the pack off all the time")
+    if reach.closed_zones:
+        closed = ", ".join(names.zone(zone) for zone in reach.closed_zones)
+        lines.append(f"with these closed: {closed}")
+    return Padding(Text("\n".join(lines), style="dim"), (0, 0, 0, 2))
+
+
+def _ambiguity_groups(
+    groups: Sequence[AmbiguityGroup], count: int, names: Names, whole: float
+) -> Iterator[RenderableType]:
+    """The groups, how many more there are, and the cautions of all that would split one.
+
+    Args:
+        groups: Those to show.
+        count: How many there are.
+        names: Titles of the vehicle.
+        whole: The probability that counts as 100 %.
+    """
+    for group in groups:
+        yield _NOTHING
+        yield _heading(f"{percent(group.probability / whole)}: {_sort_of(group)}")
+        yield _things(group.things, whole)
+        yield _split_by(group.splitter, names)
+    if count > len(groups):
+        yield _NOTHING
+        yield Text(_more(count - len(groups), "--json and --top"), style="dim")
+    cautions = {c.id: c for g in groups if g.splitter for c in g.splitter.cautions}
+    if cautions:
+        yield _NOTHING
+        yield _heading("Before any of this")
+        words_in_order = list(_SIGNAL_STYLES)
+        yield _cautions(
+            sorted(cautions.values(), key=lambda c: words_in_order.index(c.signal_word))
+        )
+
+
+def _sort_of(group: AmbiguityGroup) -> str:
+    things = f"{len(group.things)} things"
+    if group.shows_nothing:
+        return f"{things} whose faults change nothing that can be measured"
+    if group.like_no_fault:
+        return f"one of {things}, or nothing at all"
+    return f"one of {things}"
+
+
+def _things(things: Sequence[Thing], whole: float) -> RenderableType:
+    table, padded = _grid(_number(), _name(), _flow())
+    for thing in things[:_MOST_THINGS]:
+        name = Text(one_line(thing.id), style="bold")
+        table.add_row(percent(thing.probability / whole), name, one_line(thing.title))
+    if len(things) > _MOST_THINGS:
+        table.add_row("", "", Text(_more(len(things) - _MOST_THINGS), style="dim"))
+    return padded
+
+
+def _split_by(splitter: Splitter | None, names: Names) -> RenderableType:
+    if splitter is None:
+        line = Text("Nothing tried would split it: look closely, or renew all of it", style="dim")
+        return Padding(line, (0, 0, 0, 2))
+    table, padded = _grid({"no_wrap": True}, _flow())
+    text = Text(one_line(splitter.text), style="bold")
+    if splitter.type == "look" and (place := names.place(splitter.component)):
+        text.append(f", {place}", style="not bold")
+    table.add_row("To split it", text)
+    if len(splitter.parts) > 1:
+        table.add_row("", Text(_split_into(splitter), style="dim"))
+    return padded
+
+
+def _split_into(splitter: Splitter) -> str:
+    """The parts, as things; parts of the same things differ in their faults only."""
+    parts = list(dict.fromkeys(_listed(part, _MOST_CHECKS) for part in splitter.parts))
+    more = [f"{len(parts) - _MOST_PARTS} more parts"] if len(parts) > _MOST_PARTS else []
+    return "into " + "; ".join(parts[:_MOST_PARTS] + more)
 
 
 # -- next ------------------------------------------------------------------------------------------
@@ -223,7 +380,7 @@ def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[Render
     yield _how(step, names)
     if step.cautions:
         yield _NOTHING
-        yield _cautions(step)
+        yield _cautions(step.cautions)
     if step.outcomes:
         yield _NOTHING
         yield _heading("What it may show, and what that means")
@@ -266,9 +423,9 @@ def _how(step: Step, names: Names) -> RenderableType:
     return padded
 
 
-def _cautions(step: Step) -> RenderableType:
+def _cautions(cautions: Iterable[Caution]) -> RenderableType:
     table, padded = _grid({"no_wrap": True}, _flow())
-    for caution in step.cautions:
+    for caution in cautions:
         word = Text(
             one_line(caution.signal_word), style=_SIGNAL_STYLES.get(caution.signal_word, "bold")
         )
@@ -285,7 +442,7 @@ def _outcomes(step: Step, names: Names) -> RenderableType:
         rare = []
     for outcome in sorted(step.outcomes, key=lambda o: -o.probability):
         if outcome not in rare:
-            label = Text(one_line(outcome.outcome), style="bold")
+            label = Text(one_line(names.seen(step, outcome.outcome)), style="bold")
             table.add_row(
                 percent(outcome.probability),
                 bar(outcome.probability),
@@ -370,4 +527,4 @@ def _expectations(entry: Entry, names: Names) -> list[tuple[str, str]]:
     by_outcome: dict[str, list[str]] = {}
     for expected in entry.expected:
         by_outcome.setdefault(expected.text, []).append(names.faults(expected.modes))
-    return [(outcome, ", or ".join(faults)) for outcome, faults in by_outcome.items()]
+    return [(outcome, "; or ".join(faults)) for outcome, faults in by_outcome.items()]

@@ -129,6 +129,11 @@ class Names:
                 return one_line(lower_first(title))
         return ""
 
+    def zone(self, zone: str) -> str:
+        """Title of a zone."""
+        title = self._vehicle.get("zones", {}).get(zone, {}).get("title", zone)
+        return one_line(lower_first(title))
+
     def loom(self, loom: str) -> str:
         """Title of a loom."""
         title = self._vehicle.get("looms", {}).get(loom, {}).get("title", loom)
@@ -148,6 +153,12 @@ class Names:
     def instrument(self, instrument: str) -> str:
         """Title of an instrument."""
         return one_line(self._instruments.get(instrument, {}).get("title", instrument))
+
+    def seen(self, step: Step, outcome: str) -> str:
+        """An outcome in words: a setting is not damaged or clean, but set wrong or right."""
+        if step.type == "look" and step.component in self._vehicle.get("controls", {}):
+            return {"damage": "set wrong", "clean": "set right"}.get(outcome, outcome)
+        return outcome
 
     def settings(self, step: Step) -> list[str]:
         """Controls that a step moves from rest, in the order in which to move them."""

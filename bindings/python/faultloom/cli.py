@@ -11,7 +11,7 @@ import json
 import math
 import os
 import sys
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ from faultloom._bench import (
     parse,
     problem_line,
     read_file,
+    read_instruments,
 )
 from faultloom._core import version
 from faultloom._terminal import Patience, complain, show, write_exactly
@@ -34,6 +35,7 @@ from faultloom.answers import Advice, Explanation, Ranking
 from faultloom.documents import find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Progress, check_document, vehicle_from_run_list
+from faultloom.reach import Ambiguity
 
 FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
 
@@ -151,6 +153,7 @@ def _rank(given: Arguments) -> int:
             top=top,
             bound=given.bound,
             budget_seconds=given.budget,
+            budget_sets=given.budget_sets,
             progress=progress,
         ).text
 
@@ -195,6 +198,7 @@ def _explain(given: Arguments) -> int:
             top=given.top,
             bound=given.bound,
             budget_seconds=given.budget,
+            budget_sets=given.budget_sets,
             progress=progress,
         ).text
 
@@ -202,6 +206,49 @@ def _explain(given: Arguments) -> int:
         show(*_show.explanation(Explanation(text), bench.job, _names(bench)))
 
     return _answer(given, ask, lay_out)
+
+
+def _groups(given: Arguments) -> int:
+    def ask(bench: Bench, progress: Progress) -> str:
+        reach = _reach(given, bench.instruments, bench.vehicle)
+        return bench.model.ambiguity(bench.job_text, **reach, progress=progress).text
+
+    def lay_out(bench: Bench, text: str) -> None:
+        show(*_show.ambiguity(Ambiguity(text), bench.job, _names(bench)))
+
+    return _answer(given, ask, lay_out)
+
+
+def _testability(given: Arguments) -> int:
+    file = given.vehicle_file
+    text = read_file(file)
+    vehicle = parse(file, text, "vehicle")
+    with Patience() as patience:
+        model = build_model(file, text, _sources(given))
+        instruments = read_instruments(_sources(given))
+        reach = _reach(given, instruments, vehicle)
+        answer = model.testability(**reach, progress=patience)
+    if given.json:
+        write_exactly(answer.text)
+    else:
+        show(*_show.testability(answer, Names(vehicle, instruments, model.summary())))
+    return FINE
+
+
+def _reach(
+    given: Arguments, instruments: Mapping[str, Any], vehicle: Mapping[str, Any]
+) -> dict[str, Any]:
+    """What the command line says may be used, as arguments of the model."""
+    _check_names("--use", given.use, instruments.get("instruments", {}))
+    _check_names("--keep-closed", given.keep_closed, vehicle.get("zones", {}))
+    return {
+        "instruments": given.use,
+        "closed_zones": given.keep_closed,
+        "allow_live": False if given.pack_off else None,
+        "looks": given.look or None,
+        "lifting": given.lift_wires or None,
+        "top": given.top,
+    }
 
 
 def _answer(
@@ -278,18 +325,7 @@ def _parser() -> argparse.ArgumentParser:
 
     step = _command(commands, "next", _next, "show what to test or repair next")
     _add_job(step)
-    step.add_argument(
-        "--use",
-        action="append",
-        metavar="ID",
-        help="instrument at hand, in place of the job's list",
-    )
-    step.add_argument(
-        "--keep-closed", action="append", metavar="ZONE", help="place that must stay closed"
-    )
-    step.add_argument(
-        "--pack-off", action="store_true", help="only what can be done with the pack disconnected"
-    )
+    _add_means(step, "in place of the job's list")
     step.add_argument("--others", type=_count, metavar="N", help="how many runners-up to show (3)")
 
     explain = _command(
@@ -300,6 +336,26 @@ def _parser() -> argparse.ArgumentParser:
         "--top", type=_count, default=6, metavar="N", help="most suspects to weigh (6)"
     )
     _add_search(explain)
+
+    groups = _command(
+        commands,
+        "groups",
+        _groups,
+        "show which suspects no test at hand tells apart",
+    )
+    _add_job(groups)
+    _add_means(groups, "in place of the job's list")
+    _add_reach(groups)
+
+    testability = _command(
+        commands,
+        "testability",
+        _testability,
+        "show how far the faults of a vehicle can be found and told apart at all",
+    )
+    testability.add_argument("vehicle_file", metavar="VEHICLE", help="vehicle document")
+    _add_means(testability, "in place of all")
+    _add_reach(testability)
 
     deck = _command(commands, "deck", _deck, "write the circuit in one situation as a SPICE deck")
     deck.add_argument("vehicle_file", metavar="VEHICLE", help="vehicle document")
@@ -348,6 +404,28 @@ def _add_job(parser: argparse.ArgumentParser) -> None:
     _add_vehicle(parser)
 
 
+def _add_means(parser: argparse.ArgumentParser, in_place: str) -> None:
+    parser.add_argument(
+        "--use", action="append", metavar="ID", help=f"instrument at hand, {in_place}"
+    )
+    parser.add_argument(
+        "--keep-closed", action="append", metavar="ZONE", help="place that must stay closed"
+    )
+    parser.add_argument(
+        "--pack-off", action="store_true", help="only what can be done with the pack disconnected"
+    )
+
+
+def _add_reach(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--look", action="store_true", help="count looks at components as tests")
+    parser.add_argument(
+        "--lift-wires", action="store_true", help="count the taking off of wire ends as a test"
+    )
+    parser.add_argument(
+        "--top", type=_count, default=5, metavar="N", help="most groups to show (5)"
+    )
+
+
 def _add_search(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--bound",
@@ -360,6 +438,12 @@ def _add_search(parser: argparse.ArgumentParser) -> None:
         type=lambda text: _number(text, 3600),
         metavar="SECONDS",
         help="end the search after this time at the latest, 0 for no time limit",
+    )
+    parser.add_argument(
+        "--budget-sets",
+        type=lambda text: _whole(text, 0, 1000000000),
+        metavar="N",
+        help="end the search after about so many sets of faults, 0 for no limit (2500)",
     )
 
 
@@ -374,9 +458,14 @@ def _number(text: str, most: float) -> float:
 
 
 def _count(text: str) -> int:
-    if text.isascii() and text.isdigit() and 1 <= int(text) <= 1000:
+    return _whole(text, 1, 1000)
+
+
+def _whole(text: str, least: int, most: int) -> int:
+    # Longer ones need not be read to be refused.
+    if text.isascii() and text.isdigit() and len(text) < 20 and least <= int(text) <= most:
         return int(text)
-    raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1 to 1000")
+    raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from {least} to {most}")
 
 
 def _setting(text: str) -> tuple[str, str]:

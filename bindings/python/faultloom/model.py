@@ -14,6 +14,7 @@ from faultloom import _core
 from faultloom.answers import Advice, Explanation, Ranking, Solution, Summary
 from faultloom.documents import Document, find_vehicle, text_of
 from faultloom.errors import Problem
+from faultloom.reach import Ambiguity, Testability
 
 Progress = Callable[[float], bool | None]
 """Called now and then with the share of the work done (0..1); returning False stops the work."""
@@ -184,6 +185,7 @@ class Model:
         top: int | None = None,
         bound: float | None = None,
         budget_seconds: float | None = None,
+        budget_sets: int | None = None,
         progress: Progress | None = None,
     ) -> Ranking:
         """What is broken, by probability.
@@ -192,9 +194,11 @@ class Model:
             job: The job with what was found.
             top: Most rows per list; 20 if None.
             bound: Search until at most this much probability lies in sets not looked at, 0..1 [1];
-                0.001 if None. A limit on the sets may end it before; see `Ranking.complete`.
+                0.001 if None. The budgets may end it before; see `Ranking.complete`.
             budget_seconds: End the search after this time too, 0..3600 [s]; no time limit if None
                 or 0. With one the result depends on the machine.
+            budget_sets: End the search after about so many sets of faults, 0..1000000000; 2500 if
+                None, no limit if 0. Without a limit a bound out of reach takes hours: give seconds.
             progress: Watches the work.
 
         Raises:
@@ -207,7 +211,9 @@ class Model:
             >>> 0 < ranking.components[0].probability < 1
             True
         """
-        options = _options(top=top, bound=bound, budget_seconds=budget_seconds)
+        options = _options(
+            top=top, bound=bound, budget_seconds=budget_seconds, budget_sets=budget_sets
+        )
         return Ranking(self._core.rank_json(text_of(job), options, progress))
 
     def next_step(
@@ -234,11 +240,8 @@ class Model:
             Error: With every problem of the job; no_step, when nothing fits the constraints;
                 cancelled, when `progress` says stop.
         """
-        options = _options(
-            instruments=None if instruments is None else list(instruments),
-            closed_zones=None if closed_zones is None else list(closed_zones),
-            alternatives=alternatives,
-            allow_live=allow_live,
+        options = _means(
+            instruments, closed_zones, alternatives=alternatives, allow_live=allow_live
         )
         return Advice(self._core.next_json(text_of(job), options, progress))
 
@@ -249,6 +252,7 @@ class Model:
         top: int | None = None,
         bound: float | None = None,
         budget_seconds: float | None = None,
+        budget_sets: int | None = None,
         progress: Progress | None = None,
     ) -> Explanation:
         """What each entry of the job says for and against the leading suspects.
@@ -258,13 +262,102 @@ class Model:
             top: Most suspects; 6 if None.
             bound: As for `rank`.
             budget_seconds: As for `rank`.
+            budget_sets: As for `rank`.
             progress: Watches the work.
 
         Raises:
             Error: With every problem of the job; cancelled, when `progress` says stop.
         """
-        options = _options(top=top, bound=bound, budget_seconds=budget_seconds)
+        options = _options(
+            top=top, bound=bound, budget_seconds=budget_seconds, budget_sets=budget_sets
+        )
         return Explanation(self._core.explain_json(text_of(job), options, progress))
+
+    def ambiguity(
+        self,
+        job: Document,
+        *,
+        instruments: Iterable[str] | None = None,
+        closed_zones: Iterable[str] | None = None,
+        allow_live: bool | None = None,
+        looks: bool | None = None,
+        lifting: bool | None = None,
+        top: int | None = None,
+        progress: Progress | None = None,
+    ) -> Ambiguity:
+        """Which of the present suspects no reading at hand can tell apart, and what would.
+
+        Args:
+            job: The job with what was found.
+            instruments: Ids of those at hand; None or empty for what the job says.
+            closed_zones: Ids of zones that must stay closed.
+            allow_live: False for no test with the pack connected.
+            looks: True if looking at components counts as available.
+            lifting: True if taking off a wire end, with the pack isolated, counts as available.
+            top: Most groups; 10 if None.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the job or the options; cancelled, when `progress` says
+                stop.
+
+        Example:
+            >>> import faultloom
+            >>> job = faultloom.data_path() / "jobs" / "compost-yard-dead-tug.json"
+            >>> tug = Model.shipped("mulch-tug")
+            >>> group = tug.ambiguity(job, instruments=["meter"], top=1).groups[0]
+            >>> len(group.things) > 1 and 0 < group.share < 1
+            True
+        """
+        options = _means(
+            instruments,
+            closed_zones,
+            allow_live=allow_live,
+            looks=looks,
+            lifting=lifting,
+            top=top,
+        )
+        return Ambiguity(self._core.ambiguity_json(text_of(job), options, progress))
+
+    def testability(
+        self,
+        *,
+        instruments: Iterable[str] | None = None,
+        closed_zones: Iterable[str] | None = None,
+        allow_live: bool | None = None,
+        looks: bool | None = None,
+        lifting: bool | None = None,
+        top: int | None = None,
+        progress: Progress | None = None,
+    ) -> Testability:
+        """How far the vehicle's faults can be detected and told apart at all.
+
+        Args:
+            instruments: Ids of those at hand; None or empty for all.
+            closed_zones: As for `ambiguity`.
+            allow_live: As for `ambiguity`.
+            looks: As for `ambiguity`.
+            lifting: As for `ambiguity`.
+            top: Most groups; 10 if None.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the options; cancelled, when `progress` says stop.
+
+        Example:
+            >>> figures = Model.shipped("mulch-tug").testability(instruments=["meter"], top=1)
+            >>> 0 < figures.isolated_to_one <= figures.isolated_to_two <= 1
+            True
+        """
+        options = _means(
+            instruments,
+            closed_zones,
+            allow_live=allow_live,
+            looks=looks,
+            lifting=lifting,
+            top=top,
+        )
+        return Testability(self._core.testability_json(options, progress))
 
 
 def _situation(
@@ -277,6 +370,17 @@ def _situation(
         "isolated": isolated,
     }
     return json.dumps(situation, ensure_ascii=False)
+
+
+def _means(
+    instruments: Iterable[str] | None, closed_zones: Iterable[str] | None, **more: Any
+) -> str:
+    """Options of which two are names."""
+    return _options(
+        instruments=None if instruments is None else list(instruments),
+        closed_zones=None if closed_zones is None else list(closed_zones),
+        **more,
+    )
 
 
 def _options(**given: Any) -> str:

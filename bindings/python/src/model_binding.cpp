@@ -69,6 +69,11 @@ Text answer(const Model& model, const Text& job, const Text& options, const py::
                  [&](const Progress& watch) { return (model.*call)(job, options, watch); });
 }
 
+Text testability_json(const Model& model, const Text& options, const py::object& progress) {
+  return watched(progress,
+                 [&](const Progress& watch) { return model.testability_json(options, watch); });
+}
+
 }  // namespace
 
 void bind_model(py::module_& module) {
@@ -90,7 +95,10 @@ void bind_model(py::module_& module) {
       .def("next_json", &answer<&Model::next_json>, "job"_a, "options"_a = "",
            "progress"_a = py::none())
       .def("explain_json", &answer<&Model::explain_json>, "job"_a, "options"_a = "",
-           "progress"_a = py::none());
+           "progress"_a = py::none())
+      .def("ambiguity_json", &answer<&Model::ambiguity_json>, "job"_a, "options"_a = "",
+           "progress"_a = py::none())
+      .def("testability_json", &testability_json, "options"_a = "", "progress"_a = py::none());
 }
 
 }  // namespace faultloom::python

@@ -14,4 +14,11 @@ inline void report(const Progress& progress, double share) {
   if (progress && !progress(share)) throw Error(Code::cancelled, "Stopped at the caller's request");
 }
 
+/// Progress of a part of the work that takes it from one share of the whole to another. Refers to
+/// `progress`, which must outlive it; null if that is.
+[[nodiscard]] inline Progress part_of(const Progress& progress, double from, double to) {
+  if (!progress) return {};
+  return [&progress, from, to](double share) { return progress(from + (to - from) * share); };
+}
+
 }  // namespace faultloom

@@ -139,6 +139,8 @@ json entries_json(const AnswerContext& context, const belief::Posterior& posteri
   return list;
 }
 
+}  // namespace
+
 json heading(std::string_view format, const AnswerContext& context) {
   return {{"format", format},
           {"version", "1.0"},
@@ -146,6 +148,8 @@ json heading(std::string_view format, const AnswerContext& context) {
           {"job", context.job.id},
           {"vehicle", context.vehicle.id}};
 }
+
+namespace {
 
 json state_json(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
   json item = json::object();
@@ -306,7 +310,8 @@ std::string meaning(const json& leaders) {
   return text;
 }
 
-/// Cautions of everything a step touches, the most serious first, each once.
+}  // namespace
+
 json cautions_json(const AnswerContext& context, const advice::Step& step) {
   const auto& vehicle = context.vehicle;
   std::vector<std::string> ids;
@@ -346,6 +351,8 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
           list.push_back({{"id", id}, {"signal_word", word}, {"text", found->second.text}});
   return list;
 }
+
+namespace {
 
 std::string step_text(const AnswerContext& context, const advice::Step& step) {
   const auto& v = context.vehicle;

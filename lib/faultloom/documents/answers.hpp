@@ -17,6 +17,11 @@ struct AnswerContext {
   const Job& job;
 };
 
+/// The members that every answer to a job begins with.
+[[nodiscard]] nlohmann::json heading(std::string_view format, const AnswerContext& context);
+/// Cautions of everything a step touches, the most serious first, each once.
+[[nodiscard]] nlohmann::json cautions_json(const AnswerContext& context, const advice::Step& step);
+
 [[nodiscard]] nlohmann::json ranking_json(const AnswerContext& context,
                                           const belief::Belief& belief,
                                           const belief::Posterior& posterior, std::size_t top);

@@ -1,6 +1,7 @@
 #include <faultloom/documents/latent_builder.hpp>
 
 #include <faultloom/documents/part_builder.hpp>
+#include <faultloom/documents/wording.hpp>
 
 #include <fmt/format.h>
 
@@ -145,7 +146,7 @@ vehicle::Component earlier_work_at(const vehicle::Component& owner, double minut
                                    double price_usd) {
   Component work;
   work.id = owner.id + ":work";
-  work.title = "Earlier work at " + owner.title;
+  work.title = "Earlier work at " + inside_sentence(owner.title);
   work.kind = "earlier_work";
   work.type = Component::Type::earlier_work;
   work.zone = owner.zone;

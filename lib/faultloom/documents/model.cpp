@@ -4,6 +4,7 @@
 #include <faultloom/documents/answers.hpp>
 #include <faultloom/documents/model_parts.hpp>
 #include <faultloom/documents/options.hpp>
+#include <faultloom/documents/reach_answers.hpp>
 #include <faultloom/documents/situation_reader.hpp>
 #include <faultloom/report/spice_deck.hpp>
 #include <faultloom/vehicle/lint.hpp>
@@ -16,6 +17,13 @@ std::string text_of(const nlohmann::json& answer) { return answer.dump(2) + "\n"
 
 AnswerContext context_of(const Model::Parts& parts, const Job& job) {
   return {parts.vehicle, parts.instruments, parts.cautions, job};
+}
+
+/// Instruments that the job lists.
+std::vector<int> at_hand(const Model::Parts& parts, const Job& job) {
+  std::vector<int> list;
+  for (const auto& id : job.instruments) list.push_back(parts.instruments.find(id));
+  return list;
 }
 
 belief::Evidence evidence_of(const Job& job) { return {job.entries, job.exposure}; }
@@ -88,8 +96,7 @@ std::string Model::rank_json(std::string_view job_text, std::string_view options
   const auto options = read_rank_options(options_text);
   const auto belief = parts_->borrow();
   belief::Options how;
-  how.search.bound = options.bound;
-  how.search.most_seconds = options.budget_seconds;
+  how.search = options.search();
   const auto posterior = belief->posterior(evidence_of(job), how, progress);
   return text_of(ranking_json(context_of(*parts_, job), *belief, posterior, options.top));
 }
@@ -110,19 +117,14 @@ std::string Model::next_json(std::string_view job_text, std::string_view options
   const auto belief = parts_->borrow();
   belief::Options how;
   how.judge_entries = false;
-  const auto half = [&](double offset) -> Progress {
-    if (!progress) return {};
-    return [&progress, offset](double share) { return progress(offset + share / 2); };
-  };
-  const auto posterior = belief->posterior(evidence_of(job), how, half(0));
+  const auto posterior = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.5));
   auto constraints = options.constraints;
   constraints.open_zones = job.opened_zones;
-  if (constraints.instruments.empty())
-    for (const auto& id : job.instruments)
-      constraints.instruments.push_back(parts_->instruments.find(id));
+  if (constraints.instruments.empty()) constraints.instruments = at_hand(*parts_, job);
   advice::Prices prices;
   if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
-  const auto advice = advice::next_step(*belief, posterior, prices, constraints, half(0.5));
+  const auto advice =
+      advice::next_step(*belief, posterior, prices, constraints, part_of(progress, 0.5, 1));
   return text_of(step_json(context_of(*parts_, job), advice));
 }
 
@@ -132,11 +134,38 @@ std::string Model::explain_json(std::string_view job_text, std::string_view opti
   const auto options = read_rank_options(options_text, 6);
   const auto belief = parts_->borrow();
   belief::Options how;
-  how.search.bound = options.bound;
-  how.search.most_seconds = options.budget_seconds;
+  how.search = options.search();
   how.weigh_entries = true;
   const auto posterior = belief->posterior(evidence_of(job), how, progress);
   return text_of(explanation_json(context_of(*parts_, job), *belief, posterior, options.top));
+}
+
+std::string Model::ambiguity_json(std::string_view job_text, std::string_view options_text,
+                                  const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  auto options = read_reach_options(options_text, parts_->vehicle, parts_->instruments);
+  if (options.reach.instruments.empty()) options.reach.instruments = at_hand(*parts_, job);
+  belief::Options how;
+  how.judge_entries = false;
+  std::vector<double> probabilities;
+  {
+    const auto belief = parts_->borrow();
+    probabilities = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.4)).faults;
+  }
+  return text_of(ambiguity_of(context_of(*parts_, job), parts_->space, options, probabilities,
+                              part_of(progress, 0.4, 1)));
+}
+
+std::string Model::testability_json(std::string_view options_text, const Progress& progress) const {
+  const auto options = read_reach_options(options_text, parts_->vehicle, parts_->instruments);
+  const auto modes = rates::mode_priors(parts_->vehicle, parts_->rates, {});
+  std::vector<double> probabilities(parts_->space.faults().size());
+  for (std::size_t m = 0; m < modes.size(); ++m)
+    for (const auto& cell : parts_->space.cells_of(static_cast<vehicle::Index>(m)))
+      probabilities[static_cast<std::size_t>(cell.fault)] += modes[m] * cell.share;
+  const Job no_job;
+  return text_of(
+      testability_of(context_of(*parts_, no_job), parts_->space, options, probabilities, progress));
 }
 
 std::string problems_json(const std::vector<Problem>& problems) {

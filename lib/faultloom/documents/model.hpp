@@ -48,7 +48,8 @@ class Model {
   [[nodiscard]] std::string spice_deck(std::string_view situation) const;
 
   /// JSON faultloom.ranking for a job: posterior per component, wire, mode and candidate, misreading
-  /// probabilities, decibans, bound. `options` is JSON or "": {"top":20,"bound":0.001,"budget_seconds":0}.
+  /// probabilities, decibans, bound. `options` is JSON or "": {"top":20,"bound":0.001,"budget_seconds":0,
+  /// "budget_sets":2500}.
   [[nodiscard]] std::string rank_json(std::string_view job, std::string_view options = {},
                                       const Progress& progress = {}) const;
   /// Posterior probability of each mode, in mode_names() order.
@@ -62,6 +63,16 @@ class Model {
   /// for and against each, and whether it looks like a misreading.
   [[nodiscard]] std::string explain_json(std::string_view job, std::string_view options = {},
                                          const Progress& progress = {}) const;
+
+  /// JSON faultloom.ambiguity: groups of present suspects that no available reading tells apart, with what
+  /// would split each. `options`: {"instruments":[..],"closed_zones":[..],"allow_live":true,"looks":false,
+  /// "lifting":false,"top":10}; without instruments those of the job, without these all.
+  [[nodiscard]] std::string ambiguity_json(std::string_view job, std::string_view options = {},
+                                           const Progress& progress = {}) const;
+  /// JSON faultloom.testability: how far the vehicle's faults can be detected and told apart, weighed by
+  /// their priors for the rates' default hours. `options` as in ambiguity_json().
+  [[nodiscard]] std::string testability_json(std::string_view options = {},
+                                             const Progress& progress = {}) const;
 
   struct Parts;  ///< the C++ objects behind a model, for the library's own modules
   [[nodiscard]] const Parts& parts() const noexcept { return *parts_; }

@@ -27,16 +27,34 @@ void only_keys(const json& options, std::initializer_list<const char*> known,
   }
 }
 
-void read_count(const json& options, const char* key, std::size_t& value,
+/// Rows of a list, or steps.
+constexpr std::int64_t most_rows = 10000;
+/// More sets than any search would finish.
+constexpr std::int64_t most_budget_sets = 1000000000;
+
+void read_count(const json& options, const char* key, std::int64_t most, std::size_t& value,
                 std::vector<Problem>& problems) {
   if (!options.contains(key)) return;
   const auto& item = options[key];
-  if (item.is_number_integer() && item.get<std::int64_t>() >= 0 &&
-      item.get<std::int64_t>() <= 10000) {
+  // What does not fit a signed number would wrap.
+  const bool fits = item.is_number_unsigned()
+                        ? item.get<std::uint64_t>() <= static_cast<std::uint64_t>(most)
+                        : item.is_number_integer() && item.get<std::int64_t>() == 0;
+  if (fits) {
     value = item.get<std::size_t>();
   } else {
     problems.push_back({Code::value,
-                        std::string("Option '") + key + "' must be a whole number from 0 to 10000",
+                        fmt::format("Option '{}' must be a whole number from 0 to {}", key, most),
+                        std::string("/") + key});
+  }
+}
+
+void read_flag(const json& options, const char* key, bool& value, std::vector<Problem>& problems) {
+  if (!options.contains(key)) return;
+  if (options[key].is_boolean()) {
+    value = options[key].get<bool>();
+  } else {
+    problems.push_back({Code::schema, fmt::format("Option '{}' must be true or false", key),
                         std::string("/") + key});
   }
 }
@@ -73,17 +91,42 @@ void read_names(const json& options, const char* key, const Find& find,
   }
 }
 
+/// Instruments at hand and zones that stay closed, by their indices.
+void read_means(const json& options, const vehicle::Vehicle& vehicle,
+                const readings::InstrumentSet& instruments, std::vector<int>& at_hand,
+                std::vector<vehicle::Index>& closed, std::vector<Problem>& problems) {
+  const auto instrument = [&](const std::string& id) {
+    at_hand.push_back(instruments.find(id));
+    return at_hand.back() >= 0;
+  };
+  const auto zone = [&](const std::string& id) {
+    closed.push_back(vehicle.zone(id));
+    return closed.back() != vehicle::none;
+  };
+  read_names(options, "instruments", instrument, problems);
+  read_names(options, "closed_zones", zone, problems);
+}
+
 }  // namespace
+
+belief::SearchOptions RankOptions::search() const {
+  belief::SearchOptions how;
+  how.bound = bound;
+  how.most_seconds = budget_seconds;
+  how.most_sets = budget_sets;
+  return how;
+}
 
 RankOptions read_rank_options(std::string_view text, std::size_t default_top) {
   std::vector<Problem> problems;
   const auto options = object_of(text, problems);
   RankOptions result;
   result.top = default_top;
-  only_keys(options, {"top", "bound", "budget_seconds"}, problems);
-  read_count(options, "top", result.top, problems);
+  only_keys(options, {"top", "bound", "budget_seconds", "budget_sets"}, problems);
+  read_count(options, "top", most_rows, result.top, problems);
   read_number(options, "bound", 0, 1, result.bound, problems);
   read_number(options, "budget_seconds", 0, 3600, result.budget_seconds, problems);
+  read_count(options, "budget_sets", most_budget_sets, result.budget_sets, problems);
   if (!problems.empty()) throw Error(std::move(problems));
   return result;
 }
@@ -95,25 +138,27 @@ NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& veh
   NextOptions result;
   auto& constraints = result.constraints;
   only_keys(options, {"instruments", "closed_zones", "alternatives", "allow_live"}, problems);
-  read_count(options, "alternatives", constraints.alternatives, problems);
-  if (options.contains("allow_live")) {
-    if (options["allow_live"].is_boolean()) {
-      constraints.allow_live = options["allow_live"].get<bool>();
-    } else {
-      problems.push_back(
-          {Code::schema, "Option 'allow_live' must be true or false", "/allow_live"});
-    }
-  }
-  const auto instrument = [&](const std::string& id) {
-    constraints.instruments.push_back(instruments.find(id));
-    return constraints.instruments.back() >= 0;
-  };
-  const auto zone = [&](const std::string& id) {
-    constraints.closed_zones.push_back(vehicle.zone(id));
-    return constraints.closed_zones.back() != vehicle::none;
-  };
-  read_names(options, "instruments", instrument, problems);
-  read_names(options, "closed_zones", zone, problems);
+  read_count(options, "alternatives", most_rows, constraints.alternatives, problems);
+  read_flag(options, "allow_live", constraints.allow_live, problems);
+  read_means(options, vehicle, instruments, constraints.instruments, constraints.closed_zones,
+             problems);
+  if (!problems.empty()) throw Error(std::move(problems));
+  return result;
+}
+
+ReachOptions read_reach_options(std::string_view text, const vehicle::Vehicle& vehicle,
+                                const readings::InstrumentSet& instruments) {
+  std::vector<Problem> problems;
+  const auto options = object_of(text, problems);
+  ReachOptions result;
+  auto& reach = result.reach;
+  only_keys(options, {"instruments", "closed_zones", "allow_live", "looks", "lifting", "top"},
+            problems);
+  read_count(options, "top", most_rows, result.top, problems);
+  read_flag(options, "allow_live", reach.allow_live, problems);
+  read_flag(options, "looks", reach.looks, problems);
+  read_flag(options, "lifting", reach.lifting, problems);
+  read_means(options, vehicle, instruments, reach.instruments, reach.closed_zones, problems);
   if (!problems.empty()) throw Error(std::move(problems));
   return result;
 }

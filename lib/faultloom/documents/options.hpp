@@ -1,6 +1,8 @@
 #pragma once
 
+#include <faultloom/advice/ambiguity.hpp>
 #include <faultloom/advice/next_step.hpp>
+#include <faultloom/belief/search.hpp>
 #include <string_view>
 
 namespace faultloom::documents {
@@ -9,17 +11,33 @@ struct RankOptions {
   std::size_t top = 20;       ///< rows per list
   double bound = 1e-3;        ///< belief::SearchOptions::bound
   double budget_seconds = 0;  ///< belief::SearchOptions::most_seconds
+  std::size_t budget_sets = belief::SearchOptions{}.most_sets;
+
+  [[nodiscard]] belief::SearchOptions search() const;
 };
 
 struct NextOptions {
   advice::Constraints constraints;
 };
 
-/// JSON {"top":20,"bound":0.001,"budget_seconds":0.5} or "". @throws Error with all problems
+/// What may be used to tell faults apart, and how much to say of it.
+struct ReachOptions {
+  advice::Reach reach;
+  std::size_t top = 10;  ///< groups listed
+};
+
+/// JSON {"top":20,"bound":0.001,"budget_seconds":0.5,"budget_sets":2500} or "".
+/// @throws Error with all problems
 [[nodiscard]] RankOptions read_rank_options(std::string_view text, std::size_t default_top = 20);
 
 /// JSON {"instruments":[ids],"closed_zones":[ids],"alternatives":3,"allow_live":true} or "".
 [[nodiscard]] NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& vehicle,
                                             const readings::InstrumentSet& instruments);
+
+/// JSON {"instruments":[ids],"closed_zones":[ids],"allow_live":true,"looks":false,"lifting":false,
+/// "top":10} or "".
+[[nodiscard]] ReachOptions read_reach_options(std::string_view text,
+                                              const vehicle::Vehicle& vehicle,
+                                              const readings::InstrumentSet& instruments);
 
 }  // namespace faultloom::documents

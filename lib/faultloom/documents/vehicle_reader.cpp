@@ -10,6 +10,7 @@
 #include <faultloom/documents/scope.hpp>
 #include <faultloom/documents/text.hpp>
 #include <faultloom/documents/wire_builder.hpp>
+#include <faultloom/documents/wording.hpp>
 #include <faultloom/vehicle/wire_gauge.hpp>
 
 #include <fmt/format.h>
@@ -245,7 +246,8 @@ class Reader {
       use.pointer = here;
       use.kind = pin_kind;
       use.component = component_of(pin, *pin_kind);
-      use.component.title = fmt::format("Pin {} of {}", pins[p], text_or(value, "title", id));
+      use.component.title =
+          fmt::format("Pin {} of {}", pins[p], inside_sentence(text_or(value, "title", id)));
       use.component.type = Component::Type::contact;
       use.component.connector = id;
       use.component.zone = zone;
@@ -287,7 +289,7 @@ class Reader {
     const bool fresh = claim(id, here);
     Component component;
     component.id = id;
-    component.title = "Setting of " + control.title;
+    component.title = "Setting of " + inside_sentence(control.title);
     component.kind = "setting";
     component.type = Component::Type::setting;
     component.look_minutes = 0.2;

@@ -18,14 +18,6 @@ using vehicle::none;
 
 std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 
-/// "Filament lamp" inside a sentence: "filament lamp"; "LED tester" stays as it is.
-std::string inside_sentence(std::string title) {
-  const auto letter = [&](std::size_t i) { return static_cast<unsigned char>(title[i]); };
-  if (title.size() > 1 && std::isupper(letter(0)) != 0 && std::islower(letter(1)) != 0)
-    title[0] = static_cast<char>(std::tolower(letter(0)));
-  return title;
-}
-
 std::string words_of(std::string name) {
   std::replace(name.begin(), name.end(), '_', ' ');
   return name;
@@ -85,7 +77,7 @@ std::string reading_text(const vehicle::Vehicle& vehicle, const Instrument& inst
   if (!entry.informative())
     return fmt::format("{} between {} and {}: {}", title, red, black, outcome_text(entry.outcome));
   const auto word = entry.outcome == Outcome::beep ? "beeps" : outcome_text(entry.outcome);
-  return fmt::format("{} {} between {} and {}", title, word, red, black);
+  return fmt::format("{}: {} between {} and {}", title, word, red, black);
 }
 
 std::string look_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
@@ -172,6 +164,13 @@ std::string gross_text(const Entry& entry) {
 }
 
 }  // namespace
+
+std::string inside_sentence(std::string title) {
+  const auto letter = [&](std::size_t i) { return static_cast<unsigned char>(title[i]); };
+  if (title.size() > 1 && std::isupper(letter(0)) != 0 && std::islower(letter(1)) != 0)
+    title[0] = static_cast<char>(std::tolower(letter(0)));
+  return title;
+}
 
 std::string quantity_text(double value, std::string_view unit) {
   if (unit == "ohm") {

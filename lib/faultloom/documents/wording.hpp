@@ -12,6 +12,9 @@
 /// Plain words for readings, signs and states, as answers show them.
 namespace faultloom::documents {
 
+/// "Filament lamp" inside a sentence: "filament lamp"; "LED tester" stays as it is.
+[[nodiscard]] std::string inside_sentence(std::string title);
+
 /// A number with its unit: four significant digits, no exponent, "kohm" and "Mohm" for large
 /// resistances: "48.2 V", "0.053 V", "12.5 kohm". Voltages and currents below 0.0005 are "0".
 /// @param unit  "V", "ohm" or "A"
@@ -30,7 +33,7 @@ namespace faultloom::documents {
 [[nodiscard]] std::string outcome_text(readings::Outcome outcome);
 
 /// One line for an entry: "48.2 V at K1.coil_feed against BAT1.negative, key on, selector forward",
-/// "filament lamp dim between K1.coil_feed and K1.coil_return, key on", "contactor click (K1): no, key
+/// "filament lamp: dim between K1.coil_feed and K1.coil_return, key on", "contactor click (K1): no, key
 /// on", "look at W12: clean", "look at tow switch: set wrong", "driver: only one direction dead: yes". What
 /// provoked it and the visit follow: ", wiggled at dash, visit 2".
 /// @param cue_title  of a cue, "" if not known

@@ -274,7 +274,7 @@ TEST(ReadVehicle, EarlierWorkIsAComponentOfItsOwn) {
   const auto& work = component(v, "K1:work");
   EXPECT_EQ(work.type, Component::Type::earlier_work);
   EXPECT_EQ(work.kind, "earlier_work");
-  EXPECT_EQ(work.title, "Earlier work at Contactor");
+  EXPECT_EQ(work.title, "Earlier work at contactor");
   EXPECT_EQ(work.zone, v.zone("seat"));
   EXPECT_EQ(work.environment, "outdoor");
   EXPECT_EQ(work.cautions, std::vector<std::string>{"arc"});
@@ -363,7 +363,7 @@ TEST(ReadVehicle, SettingsAreComponents) {
   const auto& setting = component(v, "key");
   EXPECT_EQ(setting.type, Component::Type::setting);
   EXPECT_EQ(setting.kind, "setting");
-  EXPECT_EQ(setting.title, "Setting of Key");
+  EXPECT_EQ(setting.title, "Setting of key");
   EXPECT_EQ(setting.repair.action, "set right");
   EXPECT_EQ(setting.repair.minutes, 0.1);
   EXPECT_EQ(setting.zone, none);

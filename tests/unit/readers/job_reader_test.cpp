@@ -98,7 +98,7 @@ TEST(JobReader, OneEntryOfEachSort) {
   EXPECT_EQ(job.entry_texts,
             (std::vector<std::string>{
                 "48.2 V at K1.coil_feed against BAT1.negative, key on, pedal pressed",
-                "filament lamp dim between K1.coil_feed and K1.coil_return, key on, W4 lifted",
+                "filament lamp: dim between K1.coil_feed and K1.coil_return, key on, W4 lifted",
                 "0.2 ohm between X1-1.plug and X1-1.socket, all at rest, pack isolated",
                 "0.41 A in W4, key on, pedal pressed",
                 "contactor click (K1): no, key on, pedal pressed", "look at W2:to: clean"}));

@@ -63,7 +63,7 @@ TEST(Wording, EntriesThatSayNothing) {
   entry.instrument = set.find("beeper");
   entry.outcome = readings::Outcome::beep;
   EXPECT_EQ(documents::entry_text(cart, set, entry),
-            "continuity beeper beeps between S1.in and BAT1.negative, all at rest");
+            "continuity beeper: beeps between S1.in and BAT1.negative, all at rest");
   entry.instrument = set.find("clamp");
   entry.element = test::element(cart, "W1");
   entry.outcome = readings::Outcome::not_sure;
