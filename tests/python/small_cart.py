@@ -101,3 +101,37 @@ def small_vehicle() -> Document:
 def small_job() -> Document:
     """A copy of the job, to be changed at will."""
     return copy.deepcopy(_JOB)
+
+
+def cart_with_settings() -> Document:
+    """The cart with a run/tow switch that may be left in tow, and a plug of two pins.
+
+    BAT1 + --W1-- S2 (run/tow) --W4-- X1-1 --W5-- S1 (key) --W2-- H1 (lamp) --W3-- X1-2 --W6-- BAT1 -
+    """
+    vehicle = small_vehicle()
+    vehicle["id"] = "cart-with-settings"
+    vehicle["run_state"]["service_switch"] = "run"
+    vehicle["controls"]["service_switch"] = {
+        "title": "Run/tow switch",
+        "positions": ["tow", "run"],
+        "rest": "tow",
+        "order": 0,
+        "left_wrong": {"tow": 1.0},
+    }
+    vehicle["parts"]["S2"] = {
+        "kind": "service_switch",
+        "title": "Run/tow switch",
+        "zone": "bay",
+        "operated_when": {"service_switch": ["run"]},
+    }
+    vehicle["connectors"]["X1"] = {"title": "Dash plug", "zone": "dash", "pins": ["1", "2"]}
+    ends = {
+        "W1": ("BAT1.positive", "S2.line"),
+        "W4": ("S2.run", "X1-1.plug"),
+        "W5": ("X1-1.socket", "S1.in"),
+        "W3": ("H1.minus", "X1-2.socket"),
+        "W6": ("X1-2.plug", "BAT1.negative"),
+    }
+    for wire, (start, end) in ends.items():
+        vehicle["wires"][wire] = {**vehicle["wires"]["W1"], "from": start, "to": end}
+    return vehicle

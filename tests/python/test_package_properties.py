@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import random
-from typing import Any
 
 import faultloom
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from properties import belief, by_id, job_with, mixed, quietly
 from small_cart import Document, small_job, small_vehicle
 
 CART = faultloom.Model(small_vehicle())
@@ -18,9 +18,6 @@ TUG = faultloom.Model.shipped("mulch-tug")
 TUG_JOB: Document = json.loads(
     (faultloom.data_path() / "jobs" / "compost-yard-dead-tug.json").read_text(encoding="utf-8")
 )
-
-# The same examples every time, and few: the machine is shared.
-quietly = settings(max_examples=25, deadline=None, derandomize=True, database=None)
 
 volts = st.floats(min_value=-1, max_value=14, allow_nan=False).map(lambda v: round(v, 2))
 
@@ -55,19 +52,6 @@ def entries(draw: st.DrawFn) -> list[Document]:
         if entry.get("red") != entry.get("black") or "red" not in entry:
             found.append(entry)
     return found
-
-
-def job_with(found: list[Document]) -> Document:
-    return {**small_job(), "entries": found}
-
-
-def belief(ranking: faultloom.Ranking) -> dict[str, Any]:
-    """Everything in a ranking but the list of entries."""
-    return {key: value for key, value in ranking.items() if key != "entries"}
-
-
-def by_id(ranking: faultloom.Ranking) -> dict[str, Any]:
-    return {entry["id"]: entry for entry in ranking["entries"]}
 
 
 @quietly
@@ -192,15 +176,6 @@ def test_names_do_not_decide_what_can_be_told_apart(old: str, new: str, lifting:
     assert groups(renamed) == {
         frozenset(mode.replace(old, new) for mode in group) for group in groups(CART)
     }
-
-
-def mixed(value: Any, random: random.Random) -> Any:
-    """The same JSON value with the members of all its objects in another order."""
-    if isinstance(value, dict):
-        keys = list(value)
-        random.shuffle(keys)
-        return {key: mixed(value[key], random) for key in keys}
-    return [mixed(item, random) for item in value] if isinstance(value, list) else value
 
 
 @quietly

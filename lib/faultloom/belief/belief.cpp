@@ -73,7 +73,7 @@ Belief::Belief(const FaultSpace& space, const readings::InstrumentSet& instrumen
       instruments_(&instruments),
       rates_(&rates),
       solver_(space.circuit()),
-      predictions_(space, solver_, instruments, {}) {}
+      predictions_(space, solver_, instruments, rates.intermittence) {}
 
 std::vector<double> Belief::prior_odds(const rates::Exposure& exposure) const {
   const auto& vehicle = space_->vehicle();

@@ -5,6 +5,7 @@
 #include <faultloom/belief/faults.hpp>
 #include <faultloom/belief/observations.hpp>
 #include <faultloom/belief/relevance.hpp>
+#include <faultloom/rates/rates.hpp>
 #include <faultloom/readings/slip.hpp>
 #include <map>
 #include <optional>
@@ -15,15 +16,7 @@
 
 namespace faultloom::belief {
 
-/// How faults that come and go behave.
-struct Intermittence {
-  /// Chance that such a fault stays as it is throughout a visit, unless provoked.
-  double persistence = 0.6;
-  /// Chance that provoking it brings it out where it would have kept quiet.
-  double wiggle = 0.55;
-  double heat = 0.45;
-  double wet = 0.45;
-};
+using rates::Intermittence;
 
 /// Probability of the observations under sets of faults, kept between questions.
 ///

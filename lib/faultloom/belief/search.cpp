@@ -609,9 +609,9 @@ const Search::Refined& Search::refined(const Candidate& candidate, double likeli
     if (middle <= 0) continue;
     // Simpson's rule over the logarithm of the resistance, on 48 and on 24 intervals.
     constexpr int intervals = 48;
-    double fine = 0;
+    double closer = 0;
     double coarse = 0;
-    double fine_density = 0;
+    double closer_density = 0;
     double coarse_density = 0;
     std::vector<ResistanceWeight> points;
     for (int i = 0; i <= intervals; ++i) {
@@ -621,8 +621,8 @@ const Search::Refined& Search::refined(const Candidate& candidate, double likeli
       const double value = predictions_->at_resistance(candidate, f, ohm);
       const bool end = i == 0 || i == intervals;
       const double w = end ? 1 : i % 2 == 1 ? 4 : 2;
-      fine += w * p * value;
-      fine_density += w * p;
+      closer += w * p * value;
+      closer_density += w * p;
       if (i % 2 == 0) {
         const double v = end ? 1 : i % 4 == 2 ? 4 : 2;
         coarse += v * p * value;
@@ -630,9 +630,9 @@ const Search::Refined& Search::refined(const Candidate& candidate, double likeli
       }
       points.push_back({f, ohm, w * p * value});
     }
-    if (fine <= 0 || likelihood <= 0) continue;
-    const double mean = fine / fine_density;
-    for (auto& point : points) point.weight /= fine;
+    if (closer <= 0 || likelihood <= 0) continue;
+    const double mean = closer / closer_density;
+    for (auto& point : points) point.weight /= closer;
     result.points.insert(result.points.end(), points.begin(), points.end());
     result.error += result.likelihood / likelihood * std::abs(mean - coarse / coarse_density);
     result.likelihood *= mean / likelihood;

@@ -43,10 +43,8 @@ void EliminationPlan::build(std::span<const Branch> branches, std::span<const st
     const auto& mine = later_of[k];
     const auto& theirs = later_of[at(fronts_[k].parent)];
     children[at(fronts_[k].parent)].push_back(
-        {static_cast<std::int32_t>(k), static_cast<std::int32_t>(maps_.size())});
-    for (std::size_t i = 1; i < mine.size(); ++i)
-      maps_.push_back(static_cast<std::int32_t>(
-          std::lower_bound(theirs.begin(), theirs.end(), mine[i]) - theirs.begin()));
+        {static_cast<std::int32_t>(k), static_cast<std::int32_t>(places_.size())});
+    add_places(mine, theirs);
   }
   for (std::size_t k = 0; k < n; ++k) {
     fronts_[k].first_child = static_cast<std::int32_t>(children_.size());
@@ -60,6 +58,33 @@ void EliminationPlan::build(std::span<const Branch> branches, std::span<const st
   }
   propagate_emf();
   lay_out();
+}
+
+/// Places of a block's numbers in the numbers of the parent: the parent is the first of the child's later
+/// neighbours, so what concerns it goes into its own sums and columns, the rest into its block.
+void EliminationPlan::add_places(std::span<const std::int32_t> mine,
+                                 std::span<const std::int32_t> theirs) {
+  const FrontLayout to{static_cast<std::int32_t>(theirs.size())};
+  const std::int32_t d = to.degree;
+  std::vector<std::int32_t> map;
+  for (const auto rank : mine.subspan(1))
+    map.push_back(static_cast<std::int32_t>(std::lower_bound(theirs.begin(), theirs.end(), rank) -
+                                            theirs.begin()));
+  const auto add_list = [&](std::int32_t own, std::int32_t block) {
+    places_.push_back(own);
+    for (const auto q : map) places_.push_back(block + q);
+  };
+  const auto add_pairs = [&](std::int32_t column, std::int32_t block) {
+    for (const auto q : map) places_.push_back(column + q);
+    // Later neighbours are sorted on both sides, so map is ascending and (p, q) stays upper-triangular.
+    for (std::size_t p = 0; p < map.size(); ++p)
+      for (std::size_t q = p + 1; q < map.size(); ++q)
+        places_.push_back(block + map[p] * d - map[p] * (map[p] + 1) / 2 - map[p] - 1 + map[q]);
+  };
+  add_list(to.datum_siemens(), to.block_datum());
+  add_list(to.injected(), to.block_injected());
+  add_pairs(to.column_siemens(), to.block_siemens());
+  add_pairs(to.column_ampere(), to.block_ampere());
 }
 
 void EliminationPlan::assign_branches(std::span<const Branch> branches) {

@@ -41,8 +41,8 @@ class EliminationPlan {
   };
   struct Child {
     std::int32_t rank;
-    std::int32_t
-        map;  ///< offset into maps(): where the child's later neighbours 1.. sit in this node
+    /// Offset into places(): where in this node's numbers each number of the child's block goes.
+    std::int32_t places;
   };
   struct Front {
     std::int32_t node = 0;     ///< index in the caller's numbering
@@ -75,7 +75,7 @@ class EliminationPlan {
   [[nodiscard]] const std::int32_t* later() const noexcept { return later_.data(); }
   [[nodiscard]] const OwnBranch* own_branches() const noexcept { return own_.data(); }
   [[nodiscard]] const Child* children() const noexcept { return children_.data(); }
-  [[nodiscard]] const std::int32_t* maps() const noexcept { return maps_.data(); }
+  [[nodiscard]] const std::int32_t* places() const noexcept { return places_.data(); }
   /// The ranks from a node up to its root, itself included.
   [[nodiscard]] const Bits& path(std::int32_t rank) const {
     return paths_[static_cast<std::size_t>(rank)];
@@ -87,6 +87,10 @@ class EliminationPlan {
   [[nodiscard]] double leakage(std::int32_t rank) const {
     return leakage_[static_cast<std::size_t>(rank)];
   }
+  /// Rank of the first-eliminated end of a branch: the node that the branch is added to.
+  [[nodiscard]] std::int32_t branch_rank(std::int32_t branch) const {
+    return branch_rank_[static_cast<std::size_t>(branch)];
+  }
   /// Length of a numeric array.
   [[nodiscard]] std::size_t numeric_size() const noexcept { return numeric_size_; }
   /// Mean number of nodes to eliminate again after one branch changed.
@@ -96,6 +100,7 @@ class EliminationPlan {
   void build(std::span<const Branch> branches, std::span<const std::int32_t> order,
              const std::vector<std::vector<std::int32_t>>& later_of);
   void assign_branches(std::span<const Branch> branches);
+  void add_places(std::span<const std::int32_t> mine, std::span<const std::int32_t> theirs);
   void propagate_emf();
   void lay_out();
 
@@ -104,7 +109,7 @@ class EliminationPlan {
   std::vector<std::int32_t> later_;
   std::vector<OwnBranch> own_;
   std::vector<Child> children_;
-  std::vector<std::int32_t> maps_;
+  std::vector<std::int32_t> places_;
   std::vector<Bits> paths_;
   std::vector<std::int32_t> branch_rank_;
   std::vector<double> leakage_;
@@ -128,6 +133,10 @@ struct FrontLayout {
   [[nodiscard]] constexpr std::int32_t block_injected() const { return 3 * degree + 4; }
   [[nodiscard]] constexpr std::int32_t block_siemens() const { return 4 * degree + 4; }
   [[nodiscard]] constexpr std::int32_t block_ampere() const { return 4 * degree + 4 + pairs(); }
+  /// Numbers in use: without an EMF the block's short-circuit currents are neither written nor read.
+  [[nodiscard]] constexpr std::int32_t used(bool has_emf) const {
+    return has_emf ? size() : block_ampere();
+  }
   [[nodiscard]] constexpr std::int32_t size() const { return 4 * degree + 4 + 2 * pairs(); }
 };
 
@@ -154,13 +163,12 @@ void substitute_all(const EliminationPlan& plan, std::span<const double> numeric
 
 // ---- implementation of the shared kernel -------------------------------------------------------
 
-template <typename Numbers, typename Value>
-void eliminate(const EliminationPlan& plan, std::int32_t rank, double* out, const Numbers& numbers,
-               const Value& value) {
+/// Step 1: the node's leakage and own branches.
+template <typename Value>
+void start_node(const EliminationPlan& plan, std::int32_t rank, double* out, const Value& value) {
   const auto& front = plan.front(rank);
-  const std::int32_t d = front.degree;
-  const FrontLayout at{d};
-  for (std::int32_t i = 0, n = at.size(); i < n; ++i) out[i] = 0;
+  const FrontLayout at{front.degree};
+  for (std::int32_t i = 0, n = at.used(front.has_emf); i < n; ++i) out[i] = 0;
   double datum = plan.leakage(rank);
   double injected = 0;
   const auto* own = plan.own_branches() + front.first_branch;
@@ -174,59 +182,79 @@ void eliminate(const EliminationPlan& plan, std::int32_t rank, double* out, cons
       out[at.column_ampere() + own[i].slot] += own[i].sign * ampere;
     }
   }
-  const auto* child = plan.children() + front.first_child;
-  for (std::int32_t i = 0; i < front.child_count; ++i) {
-    const auto& below = plan.front(child[i].rank);
-    const FrontLayout from{below.degree};
-    const double* c = numbers(child[i].rank);
-    const std::int32_t* map = plan.maps() + child[i].map;
-    datum += c[from.block_datum()];
-    injected += c[from.block_injected()];
-    const std::int32_t m = below.degree - 1;
-    const double* siemens = c + from.block_siemens();
-    const double* ampere = c + from.block_ampere();
-    for (std::int32_t q = 0; q < m; ++q) {
-      out[at.column_siemens() + map[q]] += siemens[q];
-      out[at.block_datum() + map[q]] += c[from.block_datum() + q + 1];
-      out[at.block_injected() + map[q]] += c[from.block_injected() + q + 1];
-    }
-    if (below.has_emf)
-      for (std::int32_t q = 0; q < m; ++q) out[at.column_ampere() + map[q]] += ampere[q];
-    std::int32_t pair = m;
-    for (std::int32_t p = 0; p < m; ++p) {
-      // Later neighbours are sorted on both sides, so map is ascending and (p, q) stays upper-triangular.
-      const std::int32_t row = map[p] * d - map[p] * (map[p] + 1) / 2 - map[p] - 1;
-      for (std::int32_t q = p + 1; q < m; ++q, ++pair) {
-        out[at.block_siemens() + row + map[q]] += siemens[pair];
-        if (below.has_emf) out[at.block_ampere() + row + map[q]] += ampere[pair];
-      }
-    }
-  }
-  double sum = datum;
-  double driven = injected;
-  for (std::int32_t p = 0; p < d; ++p) sum += out[p];
-  if (front.has_emf)
-    for (std::int32_t p = 0; p < d; ++p) driven += out[at.column_ampere() + p];
-  const double inverse = 1.0 / sum;
   out[at.datum_siemens()] = datum;
   out[at.injected()] = injected;
+}
+
+/// Step 2, for one child after another: adds what its elimination left behind.
+inline void add_child(const EliminationPlan& plan, const EliminationPlan::Child& child,
+                      const double* numbers_of_child, double* out) {
+  const auto& below = plan.front(child.rank);
+  const FrontLayout from{below.degree};
+  const double* block = numbers_of_child + from.block_datum();
+  const std::int32_t* place = plan.places() + child.places;
+  const std::int32_t count = from.used(below.has_emf) - from.block_datum();
+  for (std::int32_t j = 0; j < count; ++j) out[place[j]] += block[j];
+}
+
+/// Step 3: the star-mesh transform of a node of degree d; `with_emf`: short-circuit currents as well.
+template <bool with_emf>
+void remove_node(double* out, std::int32_t d) {
+  const FrontLayout at{d};
+  const double* siemens = out + at.column_siemens();
+  const double* ampere = out + at.column_ampere();
+  const double datum = out[at.datum_siemens()];
+  const double injected = out[at.injected()];
+  double sum = datum;
+  double driven = injected;
+  for (std::int32_t p = 0; p < d; ++p) sum += siemens[p];
+  if constexpr (with_emf)
+    for (std::int32_t p = 0; p < d; ++p) driven += ampere[p];
+  const double inverse = 1.0 / sum;
   out[at.driven()] = driven;
   out[at.inverse()] = inverse;
-  std::int32_t pair = 0;
+  double* block_datum = out + at.block_datum();
+  double* block_injected = out + at.block_injected();
+  double* block_siemens = out + at.block_siemens();
+  double* block_ampere = out + at.block_ampere();
   for (std::int32_t p = 0; p < d; ++p) {
-    const double share = out[p] * inverse;
-    out[at.block_datum() + p] += share * datum;
-    out[at.block_injected() + p] += share * injected;
-    if (front.has_emf) {
-      const double p_ampere = out[at.column_ampere() + p];
-      out[at.block_injected() + p] -= p_ampere * datum * inverse;
-      for (std::int32_t q = p + 1; q < d; ++q)
-        out[at.block_ampere() + pair + q - p - 1] +=
-            (out[p] * out[at.column_ampere() + q] - out[q] * p_ampere) * inverse;
+    const double p_siemens = siemens[p];
+    // Many edges stand for shorts and open contacts: a row of zeros adds nothing, to the last bit.
+    if (p_siemens == 0 && (!with_emf || ampere[p] == 0)) {
+      block_siemens += d - p - 1;
+      if constexpr (with_emf) block_ampere += d - p - 1;
+      continue;
     }
-    for (std::int32_t q = p + 1; q < d; ++q, ++pair)
-      out[at.block_siemens() + pair] += share * out[q];
+    const double share = p_siemens * inverse;
+    block_datum[p] += share * datum;
+    block_injected[p] += share * injected;
+    if constexpr (with_emf) {
+      const double p_ampere = ampere[p];
+      block_injected[p] -= p_ampere * datum * inverse;
+      for (std::int32_t q = p + 1; q < d; ++q)
+        *block_ampere++ += (p_siemens * ampere[q] - siemens[q] * p_ampere) * inverse;
+    }
+    for (std::int32_t q = p + 1; q < d; ++q) *block_siemens++ += share * siemens[q];
   }
+}
+
+inline void remove_node(const EliminationPlan::Front& front, double* out) {
+  if (front.has_emf) {
+    remove_node<true>(out, front.degree);
+  } else {
+    remove_node<false>(out, front.degree);
+  }
+}
+
+template <typename Numbers, typename Value>
+void eliminate(const EliminationPlan& plan, std::int32_t rank, double* out, const Numbers& numbers,
+               const Value& value) {
+  const auto& front = plan.front(rank);
+  start_node(plan, rank, out, value);
+  const auto* child = plan.children() + front.first_child;
+  for (std::int32_t i = 0; i < front.child_count; ++i)
+    add_child(plan, child[i], numbers(child[i].rank), out);
+  remove_node(front, out);
 }
 
 }  // namespace faultloom::circuit

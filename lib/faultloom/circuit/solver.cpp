@@ -25,6 +25,7 @@ Solver::Solver(const Circuit& circuit)
       overrides_(&no_overrides_),
       work_(circuit.plan().numeric_size()),
       marks_(at(circuit.plan().node_count()), 0),
+      own_marks_(at(circuit.plan().node_count()), 0),
       touched_(at(circuit.plan().node_count())),
       branch_marks_(circuit.vehicle().elements.size(), 0),
       branch_work_(circuit.vehicle().elements.size()),
@@ -108,8 +109,21 @@ Solver::BasePtr Solver::make_base(const StageData& stage, const Bits& closed) {
   for (std::size_t c = 0; c < circuit_->contacts().size(); ++c)
     if (!closed.test(c)) drop(at(circuit_->contacts()[c]));
   for (const auto e : stage.lifted) drop(at(e));
-  base->numeric.resize(circuit_->plan().numeric_size());
-  eliminate_all(circuit_->plan(), base->values, base->numeric);
+  const auto& plan = circuit_->plan();
+  base->numeric.resize(plan.numeric_size());
+  eliminate_all(plan, base->values, base->numeric);
+  base->begun.resize(plan.numeric_size());
+  const auto value = [&](std::int32_t b) {
+    return std::pair{base->values.siemens[at(b)], base->values.ampere[at(b)]};
+  };
+  for (std::int32_t k = 0; k < plan.node_count(); ++k) {
+    const auto& front = plan.front(k);
+    const auto* child = plan.children() + front.first_child;
+    double* begun = base->begun.data() + front.offset;
+    start_node(plan, k, begun, value);
+    for (std::int32_t i = 0; i + 1 < front.child_count; ++i)
+      add_child(plan, child[i], base->numeric.data() + plan.front(child[i].rank).offset, begun);
+  }
   pool.push_back(base);
   return base;
 }
@@ -353,6 +367,7 @@ void Solver::set_branch(Index element, double siemens, double ampere) {
   branch_marks_[at(element)] = solve_mark_;
   branch_work_[at(element)] = {siemens, ampere};
   touched_ |= circuit_->plan().branch_path(element);
+  own_marks_[at(circuit_->plan().branch_rank(element))] = solve_mark_;
 }
 
 std::pair<double, double> Solver::branch(Index element) const {
@@ -390,6 +405,16 @@ void Solver::solve(const StageData& stage, const Bits& closed) {
   current_stage_ = static_cast<Stage>(&stage - stages_.data());
 }
 
+/// Whether nothing that the base's `begun` numbers of a node stand for has changed. So it is with most
+/// nodes of a path: it comes from the last child, the deepest as a rule.
+bool Solver::begins_as_base(const EliminationPlan::Front& front, std::int32_t rank) const {
+  if (own_marks_[at(rank)] == solve_mark_) return false;
+  const auto* child = circuit_->plan().children() + front.first_child;
+  for (std::int32_t i = 0; i + 1 < front.child_count; ++i)
+    if (marks_[at(child[i].rank)] == solve_mark_) return false;
+  return true;
+}
+
 void Solver::eliminate_touched(const Base& base) {
   const auto value = [&](std::int32_t b) -> std::pair<double, double> {
     if (branch_marks_[at(b)] == solve_mark_) return branch_work_[at(b)];
@@ -399,7 +424,19 @@ void Solver::eliminate_touched(const Base& base) {
   const auto& plan = circuit_->plan();
   touched_.for_each([&](std::size_t rank) {
     const auto k = static_cast<std::int32_t>(rank);
-    eliminate(plan, k, work_.data() + plan.front(k).offset, read, value);
+    const auto& front = plan.front(k);
+    double* out = work_.data() + front.offset;
+    if (!begins_as_base(front, k)) {
+      eliminate(plan, k, out, read, value);
+    } else {
+      std::copy_n(base.begun.data() + front.offset, FrontLayout{front.degree}.used(front.has_emf),
+                  out);
+      if (front.child_count > 0) {
+        const auto& last = plan.children()[front.first_child + front.child_count - 1];
+        add_child(plan, last, read(last.rank), out);
+      }
+      remove_node(front, out);
+    }
     marks_[rank] = solve_mark_;
   });
 }

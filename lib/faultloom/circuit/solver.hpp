@@ -104,6 +104,8 @@ class Solver {
     Bits closed;
     BranchValues values;
     std::vector<double> numeric;
+    /// By node, as in `numeric`: sums of its own branches and all children but the last, to begin with.
+    std::vector<double> begun;
   };
   using BasePtr = std::shared_ptr<const Base>;
   struct StageData {
@@ -134,6 +136,7 @@ class Solver {
   void solve(const StageData& stage, const Bits& closed);
   [[nodiscard]] const Base& nearest_base(const StageData& stage, const Bits& closed) const;
   void set_branch(Index element, double siemens, double ampere);
+  [[nodiscard]] bool begins_as_base(const EliminationPlan::Front& front, std::int32_t rank) const;
   void eliminate_touched(const Base& base);
   void substitute(const Bits& ranks);
   BasePtr make_base(const StageData& stage, const Bits& closed);
@@ -166,6 +169,7 @@ class Solver {
   std::uint64_t current_candidate_ = 0;
   std::vector<double> work_;
   std::vector<std::uint64_t> marks_;
+  std::vector<std::uint64_t> own_marks_;  ///< by rank: a branch of its own changed
   std::uint64_t solve_mark_ = 0;
   Bits touched_;
   std::vector<std::uint64_t> branch_marks_;

@@ -114,6 +114,8 @@ belief::SearchOptions RankOptions::search() const {
   how.bound = bound;
   how.most_seconds = budget_seconds;
   how.most_sets = budget_sets;
+  // Who lifts the limit wants the bound, not only that nothing much changes any more.
+  if (budget_sets == 0) how.least_growth = 0;
   return how;
 }
 

@@ -66,6 +66,16 @@ rates::Cue read_cue(const std::string& id, const json& value) {
   return cue;
 }
 
+rates::Intermittence read_intermittence(const json& value) {
+  rates::Intermittence how;
+  how.persistence = number_or(value, "persistence", how.persistence);
+  how.wiggle = number_or(value, "wiggle", how.wiggle);
+  how.heat = number_or(value, "heat", how.heat);
+  how.wet = number_or(value, "wet", how.wet);
+  how.source = text_or(value, "source");
+  return how;
+}
+
 rates::KindRate read_kind_rate(const std::string& id, const json& value,
                                std::vector<Problem>& problems) {
   rates::KindRate rate;
@@ -179,6 +189,8 @@ rates::Rates read_rates(std::string_view text) {
   });
   result.cue_weight = number_or(document, "cue_weight", result.cue_weight);
   result.cue_limit_deciban = number_or(document, "cue_limit_deciban", result.cue_limit_deciban);
+  if (const auto* how = member(document, "intermittence"))
+    result.intermittence = read_intermittence(*how);
   throw_if_any(std::move(problems));
   return result;
 }

@@ -48,6 +48,15 @@ struct Cue {
   std::string source;
 };
 
+/// How faults that come and go behave, those of every kind alike.
+struct Intermittence {
+  double persistence = 0.6;  ///< chance that one stays as it is throughout a visit, unless provoked
+  double wiggle = 0.55;      ///< chance that wiggling brings one out where it would have kept quiet
+  double heat = 0.45;        ///< the same for warming up
+  double wet = 0.45;         ///< the same for spraying with water
+  std::string source;
+};
+
 struct Rates {
   double exposure_hours = 500;  ///< running hours since the vehicle was last known good
   double not_in_model = 0.03;   ///< prior probability of a cause that no kind describes
@@ -61,6 +70,7 @@ struct Rates {
       0.6;  ///< exponent on cue likelihoods: cues are hearsay and depend on each other
   double cue_limit_deciban =
       10;  ///< all cues together weigh no more than this for or against anything
+  Intermittence intermittence;
 };
 
 /// What the job says about the time at risk.

@@ -83,6 +83,70 @@ TEST(Intermittent, GoodTriesDoNotClearIt) {
   }
 }
 
+/// How much less likely a component's intermittent mode is, against no fault, after a perfect eye saw these
+/// lamps lit.
+double weight_after(const Bench& bench, const Corner& corner, const std::string& mode,
+                    const std::vector<Entry>& lit) {
+  auto instruments = bench.instruments();
+  instruments.see = {.missed = 1e-12, .imagined = 1e-12, .wrong_state = 0};
+  const auto m = at(mode_named(corner.vehicle(), mode));
+  belief::Belief belief(corner.space(), instruments, corner.rates());
+  belief::Options options;
+  options.search.bound = 1e-12;
+  const auto before = belief.posterior({}, options);
+  const auto after = belief.posterior({lit, {}}, options);
+  return after.modes[m] / after.no_fault / (before.modes[m] / before.no_fault);
+}
+
+// Two lamps lit during one visit: with the chance `persistence` they saw the contact in one and the same
+// condition, B(a, b + 1) / B(a, b); otherwise in two, B(a, b + 2) / B(a, b).
+TEST(Intermittent, PersistenceIsThatOfTheRates) {
+  Bench bench("mulch-tug");
+  auto rates = bench.rates();
+  rates.not_in_model = 0;
+  for (const double persistence : {0.0, 0.25, 0.6, 1.0}) {
+    rates.intermittence.persistence = persistence;
+    const Corner corner(bench.vehicle(), bench.instruments(), rates, {bench.component("S1")},
+                        {.intermittent = true});
+    const auto key_on = bench.state({{"key", "on"}});
+    std::vector<Entry> lit{bench.sign("H1", "lit", key_on), bench.sign("H2", "lit", key_on)};
+    for (auto& e : lit) e.outcome = Outcome::yes;
+    const auto beta =
+        corner.vehicle().modes[at(mode_named(corner.vehicle(), "S1/intermittent"))].duty;
+    const double once = beta_function(beta.a, beta.b + 1) / beta_function(beta.a, beta.b);
+    const double twice = beta_function(beta.a, beta.b + 2) / beta_function(beta.a, beta.b);
+    const double expected = persistence * once + (1 - persistence) * twice;
+    EXPECT_NEAR(weight_after(bench, corner, "S1/intermittent", lit), expected, 1e-6 * expected)
+        << persistence;
+  }
+}
+
+// A lamp that stays lit while its switch is provoked with gain g: (1 - g) B(a, b + 1) / B(a, b).
+TEST(Intermittent, GainsOfProvocationAreThoseOfTheRates) {
+  using Provocation = Entry::Provocation;
+  Bench bench("mulch-tug");
+  auto rates = bench.rates();
+  rates.not_in_model = 0;
+  rates.intermittence.wiggle = 0.7;
+  rates.intermittence.heat = 0.2;
+  rates.intermittence.wet = 0.05;
+  const Corner corner(bench.vehicle(), bench.instruments(), rates, {bench.component("S1")},
+                      {.intermittent = true});
+  const auto beta =
+      corner.vehicle().modes[at(mode_named(corner.vehicle(), "S1/intermittent"))].duty;
+  const double once = beta_function(beta.a, beta.b + 1) / beta_function(beta.a, beta.b);
+  for (const auto& [how, gain] :
+       {std::pair{Provocation::nothing, 0.0}, std::pair{Provocation::wiggle, 0.7},
+        std::pair{Provocation::heat, 0.2}, std::pair{Provocation::wet, 0.05}}) {
+    auto lit = bench.sign("H1", "lit", bench.state({{"key", "on"}}));
+    lit.outcome = Outcome::yes;
+    lit.provocation = how;
+    lit.provoked_zone = corner.vehicle().components[at(bench.component("S1"))].zone;
+    const double expected = (1 - gain) * once;
+    EXPECT_NEAR(weight_after(bench, corner, "S1/intermittent", {lit}), expected, 1e-6 * expected);
+  }
+}
+
 // "Works now" says little about a contact that fails one try in three, within one visit even less than on
 // three; provoking it says more.
 TEST(Intermittent, VisitsAndProvocationCount) {

@@ -172,7 +172,8 @@ TEST_F(Invariants, PriorIsSplitWithoutOverlap) {
   auto belief = fresh();
   belief.posterior(given, quick);
   circuit::Solver solver(bench.circuit());
-  belief::Predictions predictions(bench.space(), solver, bench.instruments(), {});
+  belief::Predictions predictions(bench.space(), solver, bench.instruments(),
+                                  bench.rates().intermittence);
   const belief::Looks looks(bench.vehicle(), given.entries, bench.instruments().repeat_correlation);
   const belief::Prior prior(bench.space(), bench.rates(), given.exposure, looks, {});
   const belief::Observations observations(solver, bench.instruments(), given.entries);

@@ -292,7 +292,7 @@ class Enumeration {
   /// Per visit: the same state throughout, or every reading drawn anew.
   double at_duty(const std::vector<double>& duty,
                  const std::vector<std::vector<EntryProbability>>& by_mask) const {
-    const belief::Intermittence how;
+    const auto& how = corner_.rates().intermittence;
     std::map<int, double> apart;
     std::map<int, std::vector<double>> alike;
     std::vector<double> weight;

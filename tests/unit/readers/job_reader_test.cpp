@@ -400,5 +400,21 @@ TEST(JobReader, SettingsAreFoundRightOrWrong) {
       << "one problem, not two";
 }
 
+// Every component can be looked at, what earlier hands left at a part or connector included.
+TEST(JobReader, EarlierWorkIsLookedAt) {
+  auto cart = test::small_cart();
+  vehicle::Component work;
+  work.id = "K1:work";
+  work.type = vehicle::Component::Type::earlier_work;
+  cart.components.push_back(work);
+  cart.index_names();
+  const auto set = test::bench_instruments();
+  const auto job = read_job(
+      job_with(R"({"id":"a","type":"look","component":"K1:work","outcome":"damage"})"), cart, set);
+  EXPECT_EQ(job.entries.at(0).component, cart.component("K1:work"));
+  EXPECT_EQ(problem_of(R"({"id":"a","type":"look","component":"K1:wrok","outcome":"damage"})").code,
+            Code::schema);
+}
+
 }  // namespace
 }  // namespace faultloom

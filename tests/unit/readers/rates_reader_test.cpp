@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <map>
 #include <string>
 #include <vector>
@@ -99,6 +100,30 @@ TEST(RatesReader, ReadsPerVisitEventsAndCues) {
   EXPECT_EQ(rates.cue_weight, 0.5);
   EXPECT_EQ(rates.cue_limit_deciban, 8);
   EXPECT_EQ(read_rates(rates_with(R"("a":1)")).cue_weight, 0.6);
+}
+
+TEST(RatesReader, ReadsHowFaultsComeAndGo) {
+  const auto how = read_rates(rates_and(R"("intermittence":{"persistence":0.5,"wiggle":0.4,"heat":0,
+      "wet":1,"source":"test"})"))
+                       .intermittence;
+  EXPECT_EQ(how.persistence, 0.5);
+  EXPECT_EQ(how.wiggle, 0.4);
+  EXPECT_EQ(how.heat, 0);
+  EXPECT_EQ(how.wet, 1);
+  EXPECT_EQ(how.source, "test");
+  const auto usual = read_rates(rates_and(R"("intermittence":{"heat":0.3,"source":"test"})"));
+  EXPECT_EQ(usual.intermittence.heat, 0.3);
+  EXPECT_EQ(usual.intermittence.wiggle, rates::Intermittence{}.wiggle);
+}
+
+TEST(RatesReader, ChancesOfFaultsThatComeAndGoAreChecked) {
+  const auto problems = problems_of(
+      rates_and(R"("intermittence":{"persistence":1.5,"wiggle":-0.1,"heat":0.5,"cold":0.1})"));
+  std::vector<std::string> places;
+  for (const auto& problem : problems) places.push_back(problem.pointer);
+  for (const auto* place :
+       {"/intermittence", "/intermittence/persistence", "/intermittence/wiggle"})
+    EXPECT_NE(std::find(places.begin(), places.end(), place), places.end()) << place;
 }
 
 TEST(RatesReader, BadEventsCuesAndPerVisitAreNamed) {

@@ -1,118 +1,14 @@
-#include "unit/belief/bench.hpp"
+#include "unit/trade/visit.hpp"
 
 #include <gtest/gtest.h>
 
 #include <algorithm>
-#include <iomanip>
-#include <sstream>
+#include <iostream>
 
 /// What somebody who repairs these vehicles for a living would expect of every answer. Expectations and
 /// bars are common practice, no source. Readings are what the vehicle with the stated fault shows.
 namespace faultloom::test {
 namespace {
-
-using belief::Posterior;
-using readings::Entry;
-
-/// Good at the last service, a quarter of a season ago.
-const rates::Exposure exposure{250, "outdoor"};
-
-struct Case {
-  std::string vehicle;
-  std::vector<std::string> truth;
-};
-
-class Visit {
- public:
-  explicit Visit(const Case& about) : bench(about.vehicle), truth_(bench.modes(about.truth)) {}
-
-  void read(std::string_view instrument, std::string_view red, const vehicle::ControlState& state,
-            std::string_view black = "BAT1.negative") {
-    entries_.push_back(bench.answered(bench.reading(instrument, red, black, state), truth_));
-  }
-  /// The contactor when its coil should get its voltage. On the tug that takes the key alone; the carts
-  /// want the pedal too.
-  void listen_for_the_click() {
-    const bool tug = bench.vehicle().id == "mulch-tug";
-    notice("K1", "click", tug ? bench.state({{"key", "on"}}) : bench.run_state());
-  }
-  /// What the driver complained of, tried by whoever has to repair it: it does not go.
-  void try_to_drive() {
-    notice("M1", "turns", bench.run_state());
-    listen_for_the_click();
-  }
-  void notice(std::string_view part, std::string_view sign, const vehicle::ControlState& state) {
-    entries_.push_back(bench.answered(bench.sign(part, sign, state), truth_));
-  }
-  void look(std::string_view component, readings::Outcome outcome) {
-    entries_.push_back(bench.look(component, outcome));
-  }
-  /// A glance at every control: none was left where it should not be.
-  void check_settings() {
-    for (const auto& c : bench.vehicle().components)
-      if (c.type == vehicle::Component::Type::setting) look(c.id, readings::Outcome::clean);
-  }
-  const Entry& last() const { return entries_.back(); }
-
-  /// Everything so far.
-  void think() {
-    belief::Belief belief(bench.space(), bench.instruments(), bench.rates());
-    belief::Options options;
-    options.weigh_entries = false;
-    posterior = belief.posterior({entries_, exposure}, options);
-  }
-  [[nodiscard]] double of(std::string_view component) const {
-    return posterior.components[static_cast<std::size_t>(bench.component(component))];
-  }
-  [[nodiscard]] double of_mode(const std::string& mode) const {
-    return posterior.modes[static_cast<std::size_t>(bench.modes({mode}).front())];
-  }
-  /// P(at least one failed); a wire's name stands for it and both its terminations.
-  [[nodiscard]] double any(const std::vector<std::string>& names) const {
-    std::vector<Index> components;
-    for (const auto& name : names) {
-      components.push_back(bench.component(name));
-      if (bench.vehicle().wire_of(components.back()) == vehicle::none) continue;
-      components.push_back(bench.component(name + ":from"));
-      components.push_back(bench.component(name + ":to"));
-    }
-    return any_of(bench.space(), posterior, components);
-  }
-  [[nodiscard]] std::string leader() const {
-    const auto best = std::max_element(posterior.components.begin(), posterior.components.end());
-    return bench.vehicle()
-        .components[static_cast<std::size_t>(best - posterior.components.begin())]
-        .id;
-  }
-  /// Entries and leading components, for a failure's message.
-  [[nodiscard]] std::string shown() const {
-    std::ostringstream out;
-    out << std::setprecision(4) << bench.vehicle().id << ':';
-    for (const auto& e : entries_) {
-      if (e.outcome == readings::Outcome::number)
-        out << ' ' << e.number;
-      else
-        out << ' ' << readings::name_of(e.outcome);
-    }
-    std::vector<std::size_t> order(posterior.components.size());
-    for (std::size_t c = 0; c < order.size(); ++c) order[c] = c;
-    std::sort(order.begin(), order.end(),
-              [&](auto a, auto b) { return posterior.components[a] > posterior.components[b]; });
-    out << " |";
-    for (std::size_t i = 0; i < 8; ++i)
-      out << ' ' << bench.vehicle().components[order[i]].id << ' '
-          << posterior.components[order[i]];
-    out << " | not in model " << posterior.not_in_model;
-    return out.str();
-  }
-
-  Bench bench;
-  Posterior posterior;
-
- private:
-  std::vector<Index> truth_;
-  std::vector<Entry> entries_;
-};
 
 // (a) Driven as it should be and no click: most of the chance is in what feeds the coil.
 TEST(Trade, NoClickAloneDoesNotCondemnTheContactor) {
