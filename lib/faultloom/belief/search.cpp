@@ -25,6 +25,8 @@ constexpr double threshold_step = 4;
 constexpr double least_threshold = 1e-18;
 /// From this share of everything on, what a pass adds tells how much is still to come.
 constexpr double fine = 0.01;
+/// ... once a pass has looked at so many sets: one that finds nothing new may not have looked anywhere.
+constexpr std::size_t enough_to_tell = 200;
 /// What a set of faults could at best become counts this much beside what it is.
 constexpr double hope = 0.003;
 /// Finding what matters beside a set costs as much as predicting so many sets.
@@ -110,12 +112,14 @@ Found Search::run(const Progress& progress) {
     best.growth = best.total > 0 ? std::abs(best.total - scale_) / best.total : 1;
     scale_ = best.total;
     best.complete = best.outside <= options_.bound * (best.total + unmodelled_ + best.outside);
-    const bool settled = share_found < fine && best.growth < options_.least_growth;
+    const bool settled = best.sets >= enough_to_tell && share_found < fine &&
+                         best.growth < options_.least_growth;
     if (best.complete || settled || options_.exhaustive || threshold_ < least_threshold) break;
     threshold_ /= threshold_step;
+    // The first passes find next to nothing; what they grow by says little.
     const auto now = static_cast<double>(best.sets);
     const double next =
-        now * std::max(2.0, now / static_cast<double>(std::max<std::size_t>(before, 1)));
+        now * std::clamp(now / static_cast<double>(std::max<std::size_t>(before, 1)), 2.0, 4.0);
     if (options_.most_sets > 0 && next > static_cast<double>(options_.most_sets)) break;
     before = best.sets;
   }
