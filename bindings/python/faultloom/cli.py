@@ -35,6 +35,7 @@ from faultloom.answers import Advice, Explanation, Ranking
 from faultloom.documents import find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Progress, check_document, vehicle_from_run_list
+from faultloom.proof import Verification
 from faultloom.reach import Ambiguity
 
 FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
@@ -274,6 +275,33 @@ def _answer(
     return FINE
 
 
+def _verify(given: Arguments) -> int:
+    def ask(bench: Bench, progress: Progress) -> str:
+        return bench.model.verification(bench.job_text, progress=progress).text
+
+    def lay_out(bench: Bench, text: str) -> None:
+        show(*_show.verification(Verification(text), bench.job, _names(bench)))
+
+    return _answer(given, ask, lay_out)
+
+
+def _close(given: Arguments) -> int:
+    with Patience() as patience:
+        bench = Bench(given.job, _sources(given), patience)
+        by = "word" if given.word else "verification"
+        try:
+            text = bench.model.close(
+                bench.job_text, given.verdict, by=by, note=given.note, progress=patience
+            )
+        except Error as error:
+            if error.code != int(Code.NOT_VERIFIED):
+                raise bench.refusal(error) from None
+            complain([one_line(problem.message) for problem in error.problems])
+            return FINDINGS
+    write_exactly(text)
+    return FINE
+
+
 def _deck(given: Arguments) -> int:
     file = given.vehicle_file
     text = read_file(file)
@@ -327,6 +355,26 @@ def _parser() -> argparse.ArgumentParser:
     _add_job(step)
     _add_means(step, "in place of the job's list")
     step.add_argument("--others", type=_count, metavar="N", help="how many runners-up to show (3)")
+
+    verify = _command(
+        commands, "verify", _verify, "show what has to be proved after a repair, and what is"
+    )
+    _add_job(verify)
+
+    close = _command(commands, "close", _close, "write the job closed, or what stands against it")
+    _add_job(close)
+    close.add_argument(
+        "verdict",
+        metavar="VERDICT",
+        choices=("repaired", "fixed_itself", "no_fault_found", "not_repaired"),
+        help="repaired, fixed_itself, no_fault_found or not_repaired",
+    )
+    close.add_argument(
+        "--word",
+        action="store_true",
+        help="answer for the checks not made; interlocks have to be proved all the same",
+    )
+    close.add_argument("--note", default="", metavar="TEXT", help="words to go with it")
 
     explain = _command(
         commands, "explain", _explain, "show what each reading says for and against the suspects"
