@@ -155,6 +155,8 @@ def quantity(text: str) -> Quantity | None:
     if match["off"] is None:
         return Quantity(_scaled(match["value"], factor), unit)
     off_factor, off_unit = _unit(match["off_unit"], text) if match["off_unit"] else (factor, unit)
+    if not match["unit"]:
+        factor, unit = off_factor, off_unit
     if off_unit != unit or float(match["off"]) <= 0:
         raise NotUnderstoodError(
             f"'{text}': how far off it may be has to be above 0 and in the same unit"

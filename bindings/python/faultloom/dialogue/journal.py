@@ -6,7 +6,7 @@ import copy
 import json
 import re
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Self
 
 from faultloom.dialogue.own import EntryData
@@ -105,7 +105,7 @@ class Journal:
     def with_zones(self, zones: Iterable[str]) -> Journal:
         """The job with more places open."""
         opened = list(self.document.get("opened_zones", []))
-        new = [zone for zone in zones if zone not in opened]
+        new = [zone for zone in dict.fromkeys(zones) if zone not in opened]
         if not new:
             return self
         changed = self._copy()
@@ -113,17 +113,20 @@ class Journal:
         changed["entries"] = changed.pop("entries")
         return Journal(changed)
 
-    def with_aside(self, key: str, *, answered: bool) -> Journal:
+    def with_aside(self, key: str, *, answered: bool, unread: Sequence[EntryData] = ()) -> Journal:
         """The job with a step that is not to be proposed again.
 
         Args:
             key: Of the step.
             answered: Whether the last entries answer it.
+            unread: Entries that the library can't read, kept with it.
         """
         changed = self._copy()
         item: dict[str, Any] = {"step": key, "after": len(changed["entries"])}
         if answered:
             item[_ANSWERED] = True
+        if unread:
+            item["entries"] = list(unread)
         changed[_ASIDE] = [*_asides(changed), item]
         changed["entries"] = changed.pop("entries")
         return Journal(changed)

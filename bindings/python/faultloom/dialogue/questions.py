@@ -219,24 +219,35 @@ def key_of(step: Step, vocabulary: Vocabulary) -> str:
     return f"{step.type} {step.text}"
 
 
+def entry_key(entry: Mapping[str, Any], vocabulary: Vocabulary) -> str:
+    """Key of the step that an entry answers, "" if no step asks for such."""
+    state = _state_text(vocabulary.moved(entry.get("state", {})))
+    plain = not ({"lifted", "provoked"} & set(entry))
+    match entry["type"]:
+        case "reading" if plain and "red" in entry:
+            isolated = bool(entry.get("isolated"))
+            return _reading_key(entry["instrument"], entry["red"], entry["black"], state, isolated)
+        case "sign" if plain:
+            return f"sign {entry['part']}.{entry['sign']} {state}"
+        case "look":
+            return f"look {entry['component']}"
+    return ""
+
+
 def open_keys(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> set[str]:
     """Keys of the steps that entries answer with "not sure" or "can't"."""
-    keys = set()
+    return {entry_key(e, vocabulary) for e in entries if e.get("outcome") in _OPEN} - {""}
+
+
+def answered(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> dict[str, list[str]]:
+    """Ids of the entries since the last repair that answer a step, by its key."""
+    found: dict[str, list[str]] = {}
     for entry in entries:
-        if entry.get("outcome") not in _OPEN:
-            continue
-        state = _state_text(vocabulary.moved(entry.get("state", {})))
-        match entry["type"]:
-            case "reading" if "red" in entry:
-                isolated = bool(entry.get("isolated"))
-                keys.add(
-                    _reading_key(entry["instrument"], entry["red"], entry["black"], state, isolated)
-                )
-            case "sign":
-                keys.add(f"sign {entry['part']}.{entry['sign']} {state}")
-            case "look":
-                keys.add(f"look {entry['component']}")
-    return keys
+        if entry["type"] == "repair":
+            found = {}
+        elif key := entry_key(entry, vocabulary):
+            found.setdefault(key, []).append(entry["id"])
+    return found
 
 
 def _reading_key(instrument: str, red: str, black: str, state: str, isolated: bool) -> str:

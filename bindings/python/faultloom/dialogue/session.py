@@ -19,10 +19,19 @@ from faultloom.dialogue.job_file import ChangedError, InUseError, JobFile
 from faultloom.dialogue.journal import Journal
 from faultloom.dialogue.lines import Lines
 from faultloom.dialogue.own import EntryData, OwnFindings
-from faultloom.dialogue.questions import RUNS, WITH, Question, Reply, key_of, open_keys, turning
+from faultloom.dialogue.questions import (
+    RUNS,
+    WITH,
+    Question,
+    Reply,
+    answered,
+    key_of,
+    open_keys,
+    turning,
+)
 from faultloom.dialogue.vocabulary import Vocabulary
 from faultloom.errors import Code, Error
-from faultloom.model import Model, Progress
+from faultloom.model import Model, Progress, check_document
 
 _PROMPT = "> "
 # All rows, so that where a suspect stood before can always be told.
@@ -31,6 +40,7 @@ _SHOWN_SUSPECTS = 10
 _SHOWN_AT_START = 5
 _WEIGHED = 4
 _ALTERNATIVES = 12
+_LIKELY_MISREAD = 0.5
 _LONGEST_COMPLAINT = 4000
 _LONGEST_LINE = 8000
 
@@ -253,6 +263,9 @@ class Session:
 
     def _take(self, reply: Reply, step: Step | None) -> None:
         """Notes an answer, writes the job, shows what moved and what comes next."""
+        if any(entry["type"] == "repair" for entry in reply.entries) and not reads_repairs():
+            self._keep_unread(reply)
+            return
         changed = self._journal
         if reply.entries:
             changed = changed.with_entries(reply.entries)
@@ -269,6 +282,13 @@ class Session:
             self._show_noted(changed, len(reply.entries))
             if before is not None:
                 show("", *screen.moves(before, self._ranked()))
+        self._propose()
+
+    def _keep_unread(self, reply: Reply) -> None:
+        """Keeps a repair in the file that the library can't take into account."""
+        key = f"repair {reply.entries[0]['component']}"
+        self._adopt(self._journal.with_aside(key, answered=False, unread=reply.entries))
+        _say("Kept in the file. The ranking knows nothing of repairs: it speaks of before")
         self._propose()
 
     def _own(self, text: str, *, only_whole: bool = False) -> bool:
@@ -358,7 +378,7 @@ class Session:
             self._file.close()
             self._file = other
         if self._save():
-            _say(f"Written to {self._file.path}")
+            _tell(f"Written to {self._file.path}")
 
     def _quit(self) -> None:
         if self._unsaved and not self._save():
@@ -372,8 +392,8 @@ class Session:
             if self._unsaved and not self._save():
                 complain(["The job as it stands, to be kept by hand:", self._journal.text])
             elif self._file.text is not None:
-                _say(f"The job is in {self._file.path}")
-                _say(f"Go on with: {self._resume(str(self._file.path))}")
+                _tell(f"The job is in {self._file.path}")
+                _tell(f"Go on with: {self._resume(str(self._file.path))}")
                 sys.stdout.flush()
         finally:
             self._file.close()
@@ -414,12 +434,24 @@ class Session:
         self._chosen = 0
         if self._advice is not None:
             offered = (self._advice.step, *self._advice.alternatives)
-            self._steps = [s for s in offered if key_of(s, self._vocabulary) not in aside]
+            steps = [s for s in offered if key_of(s, self._vocabulary) not in aside]
+            # The same again tells little: it comes after all that was not done yet.
+            self._steps = sorted(steps, key=self._was_done)
             if not self._steps:
                 _say("Every step there is was done or put aside.")
         fresh = (i for i, s in enumerate(self._steps) if self._key(s) not in self._passed_over)
         self._chosen = next(fresh, 0)
+        if self._steps and self._was_done(self._step()):
+            _say("Nothing new is left that would tell more than what was done before.")
         self._show_step()
+
+    def _was_done(self, step: Step) -> bool:
+        """Whether a step was answered since the last repair, unless once and probably wrongly."""
+        ids = answered(self._journal.entries, self._vocabulary).get(self._key(step), [])
+        if len(ids) != 1:
+            return bool(ids)
+        entry = next((e for e in self._ranked().entries if e.id == ids[0]), None)
+        return entry is None or (entry.misreading or 0) < _LIKELY_MISREAD
 
     def _show_step(self) -> None:
         if not self._steps:
@@ -504,6 +536,12 @@ class Session:
         return dict(self._journal.document)
 
 
+def reads_repairs() -> bool:
+    """Whether the library reads entries that say what was repaired."""
+    job = Journal.begun("job", "vehicle", None)
+    return not check_document(job.with_entries([{"type": "repair", "component": "K1"}]).text)
+
+
 def _can_not(entries: Iterable[EntryData]) -> bool:
     return any(entry.get("outcome") == "cannot_reach" for entry in entries)
 
@@ -518,3 +556,8 @@ def _is_choice(text: str, most: int) -> bool:
 
 def _say(line: str) -> None:
     show(one_line(line))
+
+
+def _tell(line: str) -> None:
+    """Writes a line to be copied, however long it is."""
+    sys.stdout.write(one_line(line) + "\n")
