@@ -18,7 +18,6 @@ import faultloom
 import pexpect
 import pytest
 from faultloom.answers import Step
-from faultloom.dialogue.session import reads_repairs
 
 from small_cart import Document, cart_with_motor, small_job, small_vehicle
 
@@ -121,7 +120,8 @@ def sit() -> Iterator[Sit]:
 
     yield begin
     for sitting in sittings:
-        sitting.talk.close(force=True)
+        if not sitting.talk.closed:
+            sitting.talk.close(force=True)
 
 
 def script(lines: list[str], *arguments: object, **more: Any) -> subprocess.CompletedProcess[str]:
@@ -333,6 +333,46 @@ def test_why_gives_costs_and_weights(cart: Path, job_path: Path) -> None:
     assert "decibans" in ended.stdout
 
 
+def test_help_lists_what_may_be_typed(motor_cart: Path, job_path: Path) -> None:
+    ended = script([*OPENING_OF_MOTOR, "help"], motor_cart, "--job", job_path)
+    for typed in ("not sure", "can't", "undo", "why", "skip", "other", "something else", "rank"):
+        assert f"  {typed}" in ended.stdout
+
+
+def test_a_repair_ends_what_was_broken_and_says_what_it_mended(
+    motor_cart: Path, job_path: Path
+) -> None:
+    lines = [*OPENING_OF_MOTOR, "looked at M1, damaged", "looked at M1, damaged", "replaced M1"]
+    ended = script([*lines, "undo", "replaced M1"], motor_cart, "--job", job_path)
+    assert ended.returncode == 0, ended.stderr
+    assert "M1 motor, chance that it had been faulty" in " ".join(ended.stdout.split())
+    assert "Taken back: e4" in ended.stdout
+    job = job_in(job_path)
+    assert job["entries"][-1] == {
+        "id": "e5",
+        "type": "repair",
+        "component": "M1",
+        "action": "replace",
+    }
+    assert job["withdrawn"] == ["e4"]
+    repairs = faultloom.Model(motor_cart).rank(job)["repairs"]
+    assert [repair["entry"] for repair in repairs] == ["e5"]
+
+
+def test_done_at_a_repair_is_asked_about(motor_cart: Path, job_path: Path) -> None:
+    """It could mean that the repair is made or that the sitting is over."""
+    found = ["looked at M1, damaged", "0 A clamp on W4, key on", "12.6 V M1.a1 M1.a2, key on"]
+    lines = [*OPENING_OF_MOTOR, *found, "other"]
+    listed = script(lines, motor_cart, "--job", job_path).stdout
+    current = listed.rpartition("Next: ")[2]
+    number = next((r.split()[0] for r in listed.splitlines() if " Replace M1" in r), "")
+    assert number or current.startswith("Replace M1")
+    choose = [f"other {number}"] if number and not current.startswith("Replace M1") else []
+    ended = script([*choose, "done", "done", "runs"], motor_cart, "--job", job_path)
+    assert ended.stdout.count("Done with what?") == 2
+    assert [e["type"] for e in job_in(job_path)["entries"][-2:]] == ["repair", "sign"]
+
+
 def test_opened_places_stay_open_even_after_undo(motor_cart: Path, job_path: Path) -> None:
     listed = script([*OPENING_OF_MOTOR, "other"], motor_cart, "--job", job_path).stdout
     number = next(row.split()[0] for row in listed.splitlines() if " Look at " in row)
@@ -456,10 +496,7 @@ def test_a_whole_job_with_a_kill_after_every_other_answer(
     assert step.component.partition(":")[0] == fault.partition("/")[0]
     shown = bench.type("runs")
     job = job_in(job_path)
-    if reads_repairs():
-        assert [entry["type"] for entry in job["entries"][-2:]] == ["repair", "sign"]
-    else:
-        assert [e["type"] for e in job["x-set-aside"][-1]["entries"]] == ["repair", "sign"]
+    assert [entry["type"] for entry in job["entries"][-2:]] == ["repair", "sign"]
     assert bench.end("quit") == 0
     assert f"Go on with: faultloom bench {motor_cart} --job {job_path}" in bench.said
 
@@ -540,6 +577,23 @@ def test_told_to_end_while_it_works_the_answer_is_kept(
     assert "Traceback" not in bench.said
     assert "Noted" not in bench.said
     assert [entry["sign"] for entry in job_in(job_path)["entries"]] == ["click"]
+
+
+def test_a_terminal_that_is_gone_ends_it_with_the_answers_kept(
+    sit: Sit, cart: Path, job_path: Path
+) -> None:
+    bench = sit(cart, "--job", job_path)
+    bench.wait()
+    bench.type(OPENING[0])
+    bench.type(OPENING[1])
+    bench.type("H1 lit no, key on")
+    # Closes the terminal first of all, and the program gets its SIGHUP from the system.
+    bench.talk.ptyproc.fileobj.close()
+    _, status = os.waitpid(bench.pid, 0)
+    bench.talk.closed = bench.talk.ptyproc.closed = True
+    assert os.waitstatus_to_exitcode(status) == 128 + signal.SIGHUP
+    assert entry_ids(job_path) == ["e1"]
+    assert not [p.name for p in job_path.parent.iterdir() if p.name.startswith(".")]
 
 
 def test_two_at_one_job_are_told_so(sit: Sit, cart: Path, job_path: Path) -> None:

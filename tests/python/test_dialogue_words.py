@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from typing import Any
 
@@ -12,6 +13,8 @@ from faultloom.dialogue.grammar import Command, NotUnderstoodError, Quantity, Wo
 from faultloom.dialogue.own import EXAMPLES, OwnFindings
 from faultloom.dialogue.questions import WITH, Question, key_of, open_keys
 from faultloom.dialogue.vocabulary import Vocabulary
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 DATA = faultloom.data_path()
 
@@ -23,9 +26,14 @@ def _vocabulary(vehicle_id: str) -> Vocabulary:
     return Vocabulary(vehicle, instruments, model.summary(), model.terminals, model.solve().signs)
 
 
+@functools.cache
+def _hauler() -> Vocabulary:
+    return _vocabulary("seedling-hauler")
+
+
 @pytest.fixture(scope="module")
 def hauler() -> Vocabulary:
-    return _vocabulary("seedling-hauler")
+    return _hauler()
 
 
 # -- one line --------------------------------------------------------------------------------------
@@ -192,7 +200,7 @@ def test_a_word_that_does_not_fit_is_answered_with_those_that_do(hauler: Vocabul
 
 def test_a_repair_is_noted_with_what_it_did(hauler: Vocabulary) -> None:
     step = _step("repair", component="W14", action="splice")
-    repair = {"type": "repair", "component": "W14", "action": "splice"}
+    repair = {"type": "repair", "component": "W14"}
     assert _answer(step, "repaired", hauler) == (repair,)
     assert _answer(step, "replaced", hauler) == ({**repair, "action": "replace"},)
     first, second = _answer(step, "runs", hauler)
@@ -390,3 +398,77 @@ def test_every_name_of_a_vehicle_is_understood(vehicle: str) -> None:
         meaning, _ = vocabulary.find([component.id], 0)
         assert meaning is not None
         assert meaning.name == component.id
+
+
+_SAID = (
+    *("K1.load", "k1", "load", "K1.click", "click", "S5", "W14", "W14:from", "P15", "X2-1", "H1", "lit"),
+    *("BAT1.negative", "pack", "negative", "red", "black", "key", "on", "pedal", "pressed", "run"),
+    *("state", "selector", "forward", "same", "off", "lifted", "isolated", "meter", "lamp", "clamp"),
+    *("ohmmeter", "beeper", "12", "12.4", "-3", "V", "ohm", "A", "4.7k", "+-", "2", "bright", "no"),
+    *("yes", "clean", "damaged", "not", "sure", "can't", "looked", "at", "replaced", "put", "right"),
+    *("set", "wrong", "charge", "plug", "setting", "something", "else:", "=", ",", ".", "1e999"),
+)
+
+
+def _is_one_clear_line(error: NotUnderstoodError) -> bool:
+    text = str(error)
+    return bool(text) and "\n" not in text
+
+
+@given(st.text(max_size=80) | st.lists(st.sampled_from(_SAID), max_size=14).map(" ".join))
+@settings(max_examples=600, deadline=None)
+def test_whatever_is_typed_is_understood_or_answered_in_one_line(line: str) -> None:
+    """And what is understood is an entry of the right form; the library judges its values."""
+    hauler = _hauler()
+    try:
+        said = understand(line)
+        if isinstance(said, Command):
+            line = said.rest
+        entry = OwnFindings(hauler).entry(line, hauler.run_state)
+    except NotUnderstoodError as error:
+        assert _is_one_clear_line(error)
+        return
+    job = {
+        "format": "faultloom.job",
+        "version": "1.0",
+        "id": "typed",
+        "vehicle": "seedling-hauler",
+        "entries": [{"id": "e1", **entry}],
+    }
+    assert {problem.name for problem in faultloom.check_document(job)} <= {"value"}
+
+
+@given(
+    st.text(max_size=40) | st.lists(st.sampled_from(_SAID), max_size=4).map(" ".join),
+    st.sampled_from(
+        [
+            _reading("meter"),
+            _reading("filament_lamp"),
+            _reading("ohmmeter", isolated=True),
+            _step("sign", component="K1", sign="click"),
+            _step("look", component="charge_plug"),
+            _step("look", component="W14"),
+            _step("repair", component="W14", action="splice"),
+            _step("verify"),
+            _step("dance"),
+        ]
+    ),
+)
+@settings(max_examples=600, deadline=None)
+def test_whatever_answers_a_step_is_an_entry_or_one_line(line: str, step: Step) -> None:
+    try:
+        said = understand(line)
+        if isinstance(said, Command):
+            return
+        entries = Question(step, _hauler()).reply(said).entries
+    except NotUnderstoodError as error:
+        assert _is_one_clear_line(error)
+        return
+    job = {
+        "format": "faultloom.job",
+        "version": "1.0",
+        "id": "typed",
+        "vehicle": "seedling-hauler",
+        "entries": [{"id": f"e{i}", **entry} for i, entry in enumerate(entries)],
+    }
+    assert {problem.name for problem in faultloom.check_document(job)} <= {"value"}

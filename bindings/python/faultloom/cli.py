@@ -66,10 +66,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         complain(["Stopped."])
         return STOPPED
     except BrokenPipeError:
-        # Keeps the interpreter from complaining about the same when it closes the stream.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_output()
         return UNREAD
     return code
+
+
+def _leave_output() -> None:
+    """Keeps the interpreter from complaining that nobody reads when it closes the stream."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _guarded(given: Arguments) -> int:
@@ -299,6 +303,10 @@ def _bench(given: Arguments) -> int:
     try:
         open_bench(given.vehicle_name, given.job, _sources(given), means).run()
     except TerminatedError as ended:
+        try:
+            sys.stdout.flush()
+        except OSError:
+            _leave_output()
         return _SIGNALED + ended.signal_number
     return FINE
 

@@ -6,7 +6,7 @@ import copy
 import json
 import re
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import Any, Self
 
 from faultloom.dialogue.own import EntryData
@@ -113,20 +113,17 @@ class Journal:
         changed["entries"] = changed.pop("entries")
         return Journal(changed)
 
-    def with_aside(self, key: str, *, answered: bool, unread: Sequence[EntryData] = ()) -> Journal:
+    def with_aside(self, key: str, *, answered: bool) -> Journal:
         """The job with a step that is not to be proposed again.
 
         Args:
             key: Of the step.
             answered: Whether the last entries answer it.
-            unread: Entries that the library can't read, kept with it.
         """
         changed = self._copy()
         item: dict[str, Any] = {"step": key, "after": len(changed["entries"])}
         if answered:
             item[_ANSWERED] = True
-        if unread:
-            item["entries"] = list(unread)
         changed[_ASIDE] = [*_asides(changed), item]
         changed["entries"] = changed.pop("entries")
         return Journal(changed)

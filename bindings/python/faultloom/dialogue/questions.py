@@ -145,9 +145,8 @@ class Question:
             return Reply(tuple({**entry, WITH: ""} for entry in tried), aside=True)
         if runs is None and text not in REPAIR_WORDS:
             raise NotUnderstoodError(self._no_answer(text))
-        action = REPAIR_WORDS.get(text) or self.step.action
         repair: EntryData = {"type": "repair", "component": self.step.component}
-        if action:
+        if action := REPAIR_WORDS.get(text):
             repair["action"] = action
         tried = turning(self._vocabulary, runs) if runs else []
         return Reply((repair, *({**entry, WITH: ""} for entry in tried)))

@@ -127,6 +127,28 @@ def moves(before: Ranking, after: Ranking) -> Iterator[RenderableType]:
     yield padded
 
 
+def mended(ranking: Ranking) -> Iterator[RenderableType]:
+    """For each repair how probable it is that what was repaired had been faulty."""
+    repairs = ranking.get("repairs", [])
+    if not repairs:
+        return
+    yield _NOTHING
+    yield heading("What the repairs mended")
+    table, padded = _columns(
+        {"justify": "right", "no_wrap": True},
+        {"overflow": "fold", "max_width": 18},
+        {"ratio": 1},
+    )
+    for repair in repairs:
+        title = one_line(lower_first(repair["title"]))
+        table.add_row(
+            percent(repair["was_faulty"]),
+            Text(one_line(repair["id"]), style="bold"),
+            f"{title}, chance that it had been faulty",
+        )
+    yield padded
+
+
 def _move(table: Table, old: float, new: float, name: str, title: str) -> None:
     style = ""
     word = "to"

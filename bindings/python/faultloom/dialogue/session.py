@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from typing import Any, TypeVar
 from faultloom import _show
 from faultloom._bench import one_line
 from faultloom._terminal import Patience, complain, show
-from faultloom._words import Names
+from faultloom._words import Names, words
 from faultloom.answers import Advice, Ranking, Step
 from faultloom.dialogue import screen
 from faultloom.dialogue.grammar import Command, NotUnderstoodError, Words, understand
@@ -31,7 +32,7 @@ from faultloom.dialogue.questions import (
 )
 from faultloom.dialogue.vocabulary import Vocabulary
 from faultloom.errors import Code, Error
-from faultloom.model import Model, Progress, check_document
+from faultloom.model import Model, Progress
 
 _PROMPT = "> "
 # All rows, so that where a suspect stood before can always be told.
@@ -121,6 +122,10 @@ class Session:
         if self._journal.started:
             self._work_out()
             show(*_show.ranking(self._ranked(), self._job(), self._names, _SHOWN_AT_START))
+            show(*screen.mended(self._ranked()))
+            if closing := self._journal.document.get("closing"):
+                verdict = words(closing["verdict"])
+                _say(f"This job is closed: {verdict}. What you add now comes on top of that.")
         else:
             for ask in (self._ask_complaint, self._ask_cues, self._ask_whether_it_runs):
                 if not ask():
@@ -263,9 +268,6 @@ class Session:
 
     def _take(self, reply: Reply, step: Step | None) -> None:
         """Notes an answer, writes the job, shows what moved and what comes next."""
-        if any(entry["type"] == "repair" for entry in reply.entries) and not reads_repairs():
-            self._keep_unread(reply)
-            return
         changed = self._journal
         if reply.entries:
             changed = changed.with_entries(reply.entries)
@@ -281,14 +283,7 @@ class Session:
         if reply.entries:
             self._show_noted(changed, len(reply.entries))
             if before is not None:
-                show("", *screen.moves(before, self._ranked()))
-        self._propose()
-
-    def _keep_unread(self, reply: Reply) -> None:
-        """Keeps a repair in the file that the library can't take into account."""
-        key = f"repair {reply.entries[0]['component']}"
-        self._adopt(self._journal.with_aside(key, answered=False, unread=reply.entries))
-        _say("Kept in the file. The ranking knows nothing of repairs: it speaks of before")
+                show("", *screen.moves(before, self._ranked()), *screen.mended(self._ranked()))
         self._propose()
 
     def _own(self, text: str, *, only_whole: bool = False) -> bool:
@@ -392,9 +387,11 @@ class Session:
             if self._unsaved and not self._save():
                 complain(["The job as it stands, to be kept by hand:", self._journal.text])
             elif self._file.text is not None:
-                _tell(f"The job is in {self._file.path}")
-                _tell(f"Go on with: {self._resume(str(self._file.path))}")
-                sys.stdout.flush()
+                # Whoever hung up reads nothing any more, and what matters is written.
+                with contextlib.suppress(OSError):
+                    _tell(f"The job is in {self._file.path}")
+                    _tell(f"Go on with: {self._resume(str(self._file.path))}")
+                    sys.stdout.flush()
         finally:
             self._file.close()
 
@@ -403,6 +400,7 @@ class Session:
     def _work_out(self) -> None:
         """Asks the library where the fault is and what to do next."""
         job = self._journal.document
+        done = len(self._journal.aside) + len(self._journal.entries)
         self._ranking = self._patiently(
             lambda progress: self._model.rank(job, top=_ALL_ROWS, progress=progress)
         )
@@ -413,7 +411,7 @@ class Session:
                     instruments=self._means.instruments,
                     closed_zones=self._means.closed_zones,
                     allow_live=self._means.allow_live,
-                    alternatives=_ALTERNATIVES,
+                    alternatives=min(_ALTERNATIVES + done, _ALL_ROWS),
                     progress=progress,
                 )
             )
@@ -534,12 +532,6 @@ class Session:
 
     def _job(self) -> dict[str, Any]:
         return dict(self._journal.document)
-
-
-def reads_repairs() -> bool:
-    """Whether the library reads entries that say what was repaired."""
-    job = Journal.begun("job", "vehicle", None)
-    return not check_document(job.with_entries([{"type": "repair", "component": "K1"}]).text)
 
 
 def _can_not(entries: Iterable[EntryData]) -> bool:

@@ -52,6 +52,9 @@ REPAIR_WORDS = {
     "spliced": "splice",
     "cleaned": "clean",
     "tightened": "tighten",
+    "adjusted": "adjust",
+    "charged": "charge",
+    "put right": "put_right",
 }
 """Words for a repair that was made, and its action; "" is the one the component calls for."""
 
