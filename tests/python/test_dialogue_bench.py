@@ -346,6 +346,7 @@ def test_a_repair_ends_what_was_broken_and_says_what_it_mended(
     ended = script([*lines, "undo", "replaced M1"], motor_cart, "--job", job_path)
     assert ended.returncode == 0, ended.stderr
     assert "M1 motor, chance that it had been faulty" in " ".join(ended.stdout.split())
+    assert "repair: replace M1\n      says nothing" not in ended.stdout
     assert "Taken back: e4" in ended.stdout
     job = job_in(job_path)
     assert job["entries"][-1] == {
@@ -357,6 +358,20 @@ def test_a_repair_ends_what_was_broken_and_says_what_it_mended(
     assert job["withdrawn"] == ["e4"]
     repairs = faultloom.Model(motor_cart).rank(job)["repairs"]
     assert [repair["entry"] for repair in repairs] == ["e5"]
+
+
+def test_what_was_shown_to_run_is_not_to_be_shown_again(motor_cart: Path, job_path: Path) -> None:
+    damaged = "looked at M1, damaged"
+    found = [damaged, damaged, "12.6 V M1.a1 M1.a2, key on", "replaced M1"]
+    lines = [*OPENING_OF_MOTOR, *found, "M1 turns yes, key on", "runs"]
+    ended = script([*lines, "why", "skip", "undo"], motor_cart, "--job", job_path)
+    assert ended.returncode == 0, ended.stderr
+    proof, *_ = ended.stdout.split("prove that it runs")[1:]
+    assert "> runs" in proof
+    assert ended.stdout.count("It was shown to run") == 1
+    # Undo asks for the proof again, and what it recorded is gone.
+    assert ended.stdout.rpartition("Taken back: e7")[2].count("prove that it runs") == 1
+    assert job_in(job_path)["withdrawn"] == ["e7"]
 
 
 def test_done_at_a_repair_is_asked_about(motor_cart: Path, job_path: Path) -> None:
@@ -383,6 +398,14 @@ def test_opened_places_stay_open_even_after_undo(motor_cart: Path, job_path: Pat
     job = job_in(job_path)
     assert job["opened_zones"] == ["bay"]
     assert job["withdrawn"] == [job["entries"][-1]["id"]]
+
+
+def test_where_somebody_was_at_work_is_open(motor_cart: Path, job_path: Path) -> None:
+    found = ["H1 lit no, key on", "can't reach S1.in and S1.out with the meter"]
+    script([*OPENING_OF_MOTOR, *found], motor_cart, "--job", job_path)
+    assert "opened_zones" not in job_in(job_path)
+    script(["12 V on S1.in against pack negative"], motor_cart, "--job", job_path)
+    assert job_in(job_path)["opened_zones"] == ["dash", "bay"]
 
 
 def test_what_was_done_is_not_proposed_over_and_over(motor_cart: Path, job_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any
 
 from rich.console import Group as Stack
@@ -104,7 +104,7 @@ def ranking(
     yield _NOTHING
     if answer.entries:
         yield _heading("What was found")
-        yield found(answer.entries)
+        yield found(answer.entries, repairs_of(answer))
         yield _NOTHING
     yield _heading("Where the fault is")
     yield _suspects(answer, names, top)
@@ -122,12 +122,22 @@ def ranking(
         yield _groups(groups)
 
 
-def found(entries: Iterable[Entry]) -> RenderableType:
-    """Entries in words, each with its id and what speaks for its having been misread."""
+def repairs_of(answer: Ranking) -> frozenset[str]:
+    """Ids of the entries that are repairs."""
+    return frozenset(repair["entry"] for repair in answer.get("repairs", []))
+
+
+def found(entries: Iterable[Entry], repairs: Collection[str] = ()) -> RenderableType:
+    """Entries in words, each with its id and what speaks for its having been misread.
+
+    Args:
+        entries: Those to show.
+        repairs: Ids of repairs, which can't be misread.
+    """
     table, padded = _grid(_name(), _flow())
     for entry in entries:
         text = Text(one_line(entry.text))
-        if doubt := _doubt(entry):
+        if entry.id not in repairs and (doubt := _doubt(entry)):
             text.append("\n").append_text(doubt)
         table.add_row(one_line(entry.id), text)
     return padded

@@ -90,9 +90,12 @@ class Journal:
 
         Those that come along with the first (`WITH`) are marked, to be taken back with it.
         """
+        added_ones = list(entries)
+        if not added_ones:
+            return self
         changed = self._copy()
         first = ""
-        for entry in entries:
+        for entry in added_ones:
             name = _next_id(changed["entries"])
             members = {key: value for key, value in entry.items() if key != WITH}
             added = {"id": name, **members}

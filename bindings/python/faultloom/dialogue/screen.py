@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 from rich.console import RenderableType
@@ -11,9 +11,9 @@ from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import one_line
-from faultloom._show import found, merged_suspects
+from faultloom._show import found, merged_suspects, repairs_of
 from faultloom._words import dollars, lower_first, percent
-from faultloom.answers import Advice, Entry, Ranking, Step
+from faultloom.answers import Advice, Ranking, Step
 from faultloom.dialogue.own import EXAMPLES
 
 MOVED_ROWS = 5
@@ -80,10 +80,11 @@ def answer_line(hint: str) -> Text:
     return text.append(one_line(hint), style="not bold")
 
 
-def noted(entries: Sequence[Entry]) -> Iterator[RenderableType]:
-    """Entries as the library understood them, with its doubts."""
+def noted(ranking: Ranking, added: Collection[str]) -> Iterator[RenderableType]:
+    """The entries just added as the library understood them, with its doubts."""
     yield heading("Noted")
-    yield found(entries)
+    entries = [entry for entry in ranking.entries if entry.id in added]
+    yield found(entries, repairs_of(ranking))
 
 
 def reasons(step: Step, advice: Advice, others: Sequence[Step]) -> Iterator[RenderableType]:

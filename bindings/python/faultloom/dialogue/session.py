@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -14,22 +14,15 @@ from faultloom._terminal import Patience, complain, show
 from faultloom._words import Names, words
 from faultloom.answers import Advice, Ranking, Step
 from faultloom.dialogue import screen
+from faultloom.dialogue.agenda import Agenda
 from faultloom.dialogue.grammar import Command, NotUnderstoodError, Words, understand
 from faultloom.dialogue.interrupts import Interrupts
 from faultloom.dialogue.job_file import ChangedError, InUseError, JobFile
 from faultloom.dialogue.journal import Journal
 from faultloom.dialogue.lines import Lines
+from faultloom.dialogue.opening import Opening, is_choice
 from faultloom.dialogue.own import EntryData, OwnFindings
-from faultloom.dialogue.questions import (
-    RUNS,
-    WITH,
-    Question,
-    Reply,
-    answered,
-    key_of,
-    open_keys,
-    turning,
-)
+from faultloom.dialogue.questions import Question, Reply
 from faultloom.dialogue.vocabulary import Vocabulary
 from faultloom.errors import Code, Error
 from faultloom.model import Model, Progress
@@ -41,8 +34,7 @@ _SHOWN_SUSPECTS = 10
 _SHOWN_AT_START = 5
 _WEIGHED = 4
 _ALTERNATIVES = 12
-_LIKELY_MISREAD = 0.5
-_LONGEST_COMPLAINT = 4000
+_COMPARED = 2
 _LONGEST_LINE = 8000
 
 Result = TypeVar("Result")
@@ -97,9 +89,7 @@ class Session:
         self._ending = False
         self._ranking: Ranking | None = None
         self._advice: Advice | None = None
-        self._steps: list[Step] = []
-        self._chosen = 0
-        self._passed_over: set[str] = set()
+        self._agenda = Agenda(vocabulary)
 
     def run(self) -> None:
         """Talks until there is nothing more to say.
@@ -127,10 +117,14 @@ class Session:
                 verdict = words(closing["verdict"])
                 _say(f"This job is closed: {verdict}. What you add now comes on top of that.")
         else:
-            for ask in (self._ask_complaint, self._ask_cues, self._ask_whether_it_runs):
-                if not ask():
+            opening = Opening(self._lines, self._names, self._vocabulary, self._cues)
+            for ask in (opening.complaint, opening.cues, opening.whether_it_runs):
+                changed = ask(self._journal)
+                if changed is None:
                     self._ending = True
                     return
+                with self._said():
+                    self._record(changed)
             self._work_out()
         self._propose()
 
@@ -139,14 +133,24 @@ class Session:
             line = self._lines.ask(_PROMPT)
             if line is None:
                 return
-            try:
+            with self._said():
                 self._hear(line)
-            except NotUnderstoodError as error:
-                _say(str(error))
+
+    @contextlib.contextmanager
+    def _said(self) -> Iterator[None]:
+        """Says what was not understood, and goes on."""
+        try:
+            yield
+        except NotUnderstoodError as error:
+            _say(str(error))
 
     def _hear(self, line: str) -> None:
         if not line.strip():
-            _say(self._question().hint if self._steps else "Type help to see what can be typed")
+            step = self._agenda.current
+            hint = (
+                Question(step, self._vocabulary).hint if step else "Type help for what can be typed"
+            )
+            _say(hint)
             return
         if len(line) > _LONGEST_LINE:
             raise NotUnderstoodError(f"That line is too long: at most {_LONGEST_LINE} letters")
@@ -154,19 +158,18 @@ class Session:
         if isinstance(said, Command):
             self._obey(said)
             return
-        if not self._steps:
-            if self._own(line, only_whole=True):
-                return
-            raise NotUnderstoodError(
-                "No step is open: tell what you found with 'something else: ...', or done"
-            )
+        step = self._agenda.current
         try:
-            reply = self._question().reply(said)
+            if step is None:
+                raise NotUnderstoodError(
+                    "No step is open: tell what you found with 'something else: ...', or other"
+                )
+            reply = Question(step, self._vocabulary).reply(said)
         except NotUnderstoodError:
             if isinstance(said, Words) and self._own(line, only_whole=True):
                 return
             raise
-        self._take(reply, self._step())
+        self._take(reply, step)
 
     def _obey(self, command: Command) -> None:
         match command.name:
@@ -189,80 +192,13 @@ class Session:
             case "help":
                 show(*screen.help_lines())
             case "done":
-                if self._steps and self._step().type == "repair":
+                if self._agenda.current is not None and self._agenda.current.type == "repair":
                     raise NotUnderstoodError(
                         "Done with what? Type repaired if the repair is made, quit to leave"
                     )
                 self._quit()
             case _:
                 self._quit()
-
-    # -- a new job ---------------------------------------------------------------------------------
-
-    def _ask_complaint(self) -> bool:
-        """Asks what the driver says; False if there is no answer at all."""
-        if "complaint" in self._journal.document:
-            show(screen.heading(self._names.vehicle), one_line(self._job()["complaint"]))
-            return True
-        show(screen.heading(self._names.vehicle), "What is the complaint, in the driver's words?")
-        while True:
-            line = self._lines.ask(_PROMPT)
-            if line is None or _is_farewell(line):
-                return False
-            if line.strip().lower() in ("help", "?"):
-                _say("Describe what it does or doesn't do, or leave the line empty")
-                continue
-            complaint = one_line(line.strip())
-            if len(complaint) > _LONGEST_COMPLAINT:
-                _say(f"That is too long: at most {_LONGEST_COMPLAINT} letters")
-                continue
-            self._adopt(self._journal.with_complaint(complaint))
-            return True
-
-    def _ask_cues(self) -> bool:
-        """Asks which cues fit; False if there is no answer at all."""
-        if not self._cues:
-            return True
-        ids = list(self._cues)
-        show("", "Does any of this fit? Numbers, or an empty line for none.")
-        show(screen.choices([(self._cues[name], "") for name in ids]))
-        while True:
-            line = self._lines.ask(_PROMPT)
-            if line is None or _is_farewell(line):
-                return False
-            numbers = line.replace(",", " ").split()
-            bad = [n for n in numbers if not _is_choice(n, len(ids))]
-            if numbers in (["no"], ["none"]):
-                return True
-            if bad:
-                _say(f"'{bad[0]}' is none of the numbers 1 to {len(ids)}")
-                continue
-            chosen = [ids[int(n) - 1] for n in dict.fromkeys(numbers)]
-            if chosen:
-                entries: list[EntryData] = [
-                    {"type": "cue", "cue": name, "outcome": "yes"} for name in chosen
-                ]
-                self._record(self._journal.with_entries(entries))
-            return True
-
-    def _ask_whether_it_runs(self) -> bool:
-        """Asks whether it was tried; False if there is no answer at all."""
-        tried = turning(self._vocabulary, "no")
-        if not tried:
-            return True
-        state = ", ".join(self._names.settings_of(self._vocabulary.run_state))
-        show("", f"If it was tried today with {state}:", "did it run? yes, no, or an empty line.")
-        while True:
-            line = self._lines.ask(_PROMPT)
-            if line is None or _is_farewell(line):
-                return False
-            outcome = RUNS.get(line.strip().lower(), "")
-            if outcome:
-                entries = turning(self._vocabulary, outcome)
-                self._record(self._journal.with_entries({**e, WITH: ""} for e in entries))
-            if outcome or not line.strip():
-                return True
-            _say("Type yes, no, or nothing at all")
 
     # -- answers -----------------------------------------------------------------------------------
 
@@ -273,12 +209,14 @@ class Session:
             changed = changed.with_entries(reply.entries)
         if step is not None and reply.entries and not _can_not(reply.entries):
             changed = changed.with_zones(zone.id for zone in step.zones_to_open)
+        elif not _can_not(reply.entries):
+            for entry in reply.entries:
+                changed = changed.with_zones(self._vocabulary.zones_of(entry))
         if step is not None and reply.aside:
-            key = key_of(step, self._vocabulary)
+            key = self._agenda.key(step)
             changed = changed.with_aside(key, answered=bool(reply.entries))
         self._record(changed)
         before = self._ranking
-        self._passed_over.clear()
         self._work_out()
         if reply.entries:
             self._show_noted(changed, len(reply.entries))
@@ -290,7 +228,7 @@ class Session:
         """Takes a finding in words; False if it is none and only what is one counts."""
         preferred = [e["instrument"] for e in reversed(self._journal.entries) if "instrument" in e]
         preferred += self._means.instruments or self._journal.document.get("instruments", [])
-        present = self._step().state if self._steps else {}
+        present = self._agenda.current.state if self._agenda.current is not None else {}
         try:
             entry = OwnFindings(self._vocabulary, preferred).entry(text, present)
         except NotUnderstoodError:
@@ -315,18 +253,19 @@ class Session:
         else:
             _say("Taken back: the step that was put aside")
         before = self._ranked()
-        self._passed_over.clear()
         self._work_out()
         if taken:
             show("", *screen.moves(before, self._ranked()))
         self._propose()
 
     def _record(self, changed: Journal) -> None:
-        """Takes a changed job over and writes it, if the library can read it.
+        """Takes a changed job over and writes it, if the library can read it and it is another.
 
         Raises:
             NotUnderstoodError: With what the library says against it.
         """
+        if changed is self._journal:
+            return
         try:
             self._model.mode_priors(changed.document)
         except Error as error:
@@ -426,45 +365,25 @@ class Session:
             return work(patience)
 
     def _propose(self) -> None:
-        """Chooses among the library's steps those still to be proposed, and shows the first."""
-        aside = self._journal.aside | open_keys(self._journal.entries, self._vocabulary)
-        self._steps = []
-        self._chosen = 0
-        if self._advice is not None:
-            offered = (self._advice.step, *self._advice.alternatives)
-            steps = [s for s in offered if key_of(s, self._vocabulary) not in aside]
-            # The same again tells little: it comes after all that was not done yet.
-            self._steps = sorted(steps, key=self._was_done)
-            if not self._steps:
-                _say("Every step there is was done or put aside.")
-        fresh = (i for i, s in enumerate(self._steps) if self._key(s) not in self._passed_over)
-        self._chosen = next(fresh, 0)
-        if self._steps and self._was_done(self._step()):
-            _say("Nothing new is left that would tell more than what was done before.")
+        """Opens the best of the steps still to be proposed, and shows it."""
+        if remark := self._agenda.fill(self._advice, self._journal, self._ranked()):
+            _say(remark)
         self._show_step()
 
-    def _was_done(self, step: Step) -> bool:
-        """Whether a step was answered since the last repair, unless once and probably wrongly."""
-        ids = answered(self._journal.entries, self._vocabulary).get(self._key(step), [])
-        if len(ids) != 1:
-            return bool(ids)
-        entry = next((e for e in self._ranked().entries if e.id == ids[0]), None)
-        return entry is None or (entry.misreading or 0) < _LIKELY_MISREAD
-
     def _show_step(self) -> None:
-        if not self._steps:
+        if (step := self._agenda.current) is None:
             _say(
                 "Tell what you find with 'something else: ...', undo, rank, "
                 "or done if there is nothing left to do"
             )
             return
-        show("", *_show.step_card(self._step(), self._names))
-        show("", screen.answer_line(self._question().hint))
+        show("", *_show.step_card(step, self._names))
+        show("", screen.answer_line(Question(step, self._vocabulary).hint))
 
     def _why(self) -> None:
-        if self._steps and self._advice is not None:
-            others = [s for s in self._steps if s is not self._step()]
-            show(*screen.reasons(self._step(), self._advice, others))
+        step = self._agenda.current
+        if step is not None and self._advice is not None:
+            show(*screen.reasons(step, self._advice, self._agenda.others(_COMPARED)))
         if not self._journal.entries:
             _say("Nothing was found so far: the suspects go by how often each fails")
             return
@@ -477,16 +396,14 @@ class Session:
     def _skip(self, rest: str) -> None:
         if rest:
             raise NotUnderstoodError("Type skip alone for the next best step, or other to choose")
-        if len(self._steps) < 2:
+        if not self._agenda.others(1):
             raise NotUnderstoodError("There is no other step to propose")
-        self._passed_over.add(self._key(self._step()))
-        if all(self._key(step) in self._passed_over for step in self._steps):
+        if self._agenda.skip():
             _say("All steps were skipped; from the best one again")
-            self._passed_over.clear()
-        self._propose()
+        self._show_step()
 
     def _other(self, rest: str) -> None:
-        others = [s for s in self._steps if s is not self._step()] if self._steps else []
+        others = self._agenda.others(_ALTERNATIVES)
         if not others:
             raise NotUnderstoodError("There is no other step to choose")
         number = rest.removeprefix("step").strip()
@@ -496,32 +413,22 @@ class Session:
             show("Which one? Its number, or an empty line for none.")
             line = self._lines.ask("number> ")
             number = "" if line is None else line.strip()
-            if not number:
-                self._show_step()
-                return
-        if not _is_choice(number, len(others)):
+        if not number:
+            self._show_step()
+            return
+        if not is_choice(number, len(others)):
             raise NotUnderstoodError(
                 f"'{number}' is none of the steps 1 to {len(others)}; type other to see them"
             )
-        chosen = others[int(number) - 1]
-        self._chosen = next(i for i, step in enumerate(self._steps) if step is chosen)
+        self._agenda.current = others[int(number) - 1]
         self._show_step()
-
-    def _step(self) -> Step:
-        return self._steps[self._chosen]
-
-    def _question(self) -> Question:
-        return Question(self._step(), self._vocabulary)
-
-    def _key(self, step: Step) -> str:
-        return key_of(step, self._vocabulary)
 
     # -- what is shown -----------------------------------------------------------------------------
 
     def _show_noted(self, journal: Journal, count: int) -> None:
         """Repeats the last entries in the library's words, and what it thinks of them."""
         added = {entry["id"] for entry in journal.entries[-count:]}
-        show("", *screen.noted([e for e in self._ranked().entries if e.id in added]))
+        show("", *screen.noted(self._ranked(), added))
 
     def _ranked(self) -> Ranking:
         if self._ranking is None:
@@ -536,14 +443,6 @@ class Session:
 
 def _can_not(entries: Iterable[EntryData]) -> bool:
     return any(entry.get("outcome") == "cannot_reach" for entry in entries)
-
-
-def _is_farewell(line: str) -> bool:
-    return line.strip().lower() in ("quit", "exit")
-
-
-def _is_choice(text: str, most: int) -> bool:
-    return text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= most
 
 
 def _say(line: str) -> None:

@@ -185,6 +185,15 @@ class Vocabulary:
         """Whether a clamp can go around a component."""
         return component in self._wires
 
+    def zones_of(self, entry: Mapping[str, Any]) -> list[str]:
+        """Ids of the places where somebody had to be at work for an entry."""
+        if entry["type"] == "sign":
+            return []
+        touched = [entry.get(color, "").rpartition(".")[0] for color in ("red", "black")]
+        touched.append(entry.get("component", ""))
+        zones = [self._components.get(component, {}).get("zone") for component in touched]
+        return [zone for zone in dict.fromkeys(zones) if zone]
+
     def moved(self, state: Mapping[str, str]) -> dict[str, str]:
         """The controls of a state that are not at rest."""
         return {
