@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import resource
+import shlex
 import shutil
 import signal
 import subprocess
@@ -168,6 +169,16 @@ def test_a_new_job_asks_for_the_complaint_and_proposes_a_step(cart: Path, job_pa
     job = job_in(job_path)
     assert job["complaint"] == job["title"] == "The lamp stays dark."
     assert [entry["cue"] for entry in job["entries"]] == ["comes_and_goes", "dash_alive"]
+
+
+def test_the_command_that_goes_on_has_the_same_options(cart: Path, job_path: Path) -> None:
+    options = ["--use", "meter", "--keep-closed", "dash", "--pack-off"]
+    ended = script(OPENING, cart, "--job", job_path, *options)
+    last = ended.stdout.splitlines()[-1].removeprefix("Go on with: faultloom bench ")
+    assert job_in(job_path)["instruments"] == ["meter"]
+    again = script([], *shlex.split(last))
+    assert again.returncode == 0, again.stderr
+    assert again.stdout.splitlines()[-1].endswith(last)
 
 
 def test_without_a_file_the_job_is_named_after_vehicle_and_day(cart: Path, tmp_path: Path) -> None:
@@ -521,7 +532,7 @@ def test_a_whole_job_with_a_kill_after_every_other_answer(
     job = job_in(job_path)
     assert [entry["type"] for entry in job["entries"][-2:]] == ["repair", "sign"]
     assert bench.end("quit") == 0
-    assert f"Go on with: faultloom bench {motor_cart} --job {job_path}" in bench.said
+    assert f"Go on with: faultloom bench {motor_cart} --use meter --job {job_path}" in bench.said
 
 
 @pytest.mark.parametrize("delay_s", [0, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.3])

@@ -57,10 +57,7 @@ def open_bench(vehicle: str, job_file: str | None, sources: Sources, means: Mean
         file.close()
         raise
     vocabulary = Vocabulary(document, instruments, summary, model.terminals, model.solve().signs)
-    command = ["faultloom", "bench", vehicle]
-    for option in ("kinds", "rates", "instruments"):
-        if given := getattr(sources, option):
-            command += [f"--{option}", given]
+    command = ["faultloom", "bench", vehicle, *_options(sources, means)]
     return Session(
         model=model,
         names=Names(document, instruments, summary),
@@ -71,6 +68,20 @@ def open_bench(vehicle: str, job_file: str | None, sources: Sources, means: Mean
         means=means,
         resume=lambda path: shlex.join([*command, "--job", path]),
     )
+
+
+def _options(sources: Sources, means: Means) -> list[str]:
+    """The options of a command line that say the same."""
+    options = []
+    for option in ("kinds", "rates", "instruments"):
+        if given := getattr(sources, option):
+            options += [f"--{option}", given]
+    for option, names in (("--use", means.instruments), ("--keep-closed", means.closed_zones)):
+        for name in names or []:
+            options += [option, name]
+    if means.allow_live is False:
+        options.append("--pack-off")
+    return options
 
 
 def _vehicle_file(vehicle: str) -> str:
