@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any
 
 from rich.console import Group as Stack
@@ -108,7 +108,7 @@ def ranking(
     yield _NOTHING
     if answer.entries:
         yield _heading("What was found")
-        yield _found(answer.entries)
+        yield found(answer.entries)
         yield _NOTHING
     if answer.repairs:
         yield _heading("What was repaired")
@@ -188,7 +188,8 @@ def _checks(checks: tuple[Check, ...]) -> RenderableType:
     return padded
 
 
-def _found(entries: tuple[Entry, ...]) -> RenderableType:
+def found(entries: Iterable[Entry]) -> RenderableType:
+    """Entries in words, each with its id and what speaks for its having been misread."""
     table, padded = _grid(_name(), _flow())
     for entry in entries:
         text = Text(one_line(entry.text))
@@ -438,9 +439,16 @@ def _split_into(splitter: Splitter) -> str:
 
 def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
     """The step with where, how, cautions and outcomes, then what else could be done."""
-    step = answer.step
     yield _title(job, names)
     yield _NOTHING
+    yield from step_card(answer.step, names)
+    yield _NOTHING
+    yield _heading("Instead you could")
+    yield _others(answer)
+
+
+def step_card(step: Step, names: Names) -> Iterator[RenderableType]:
+    """What to do, where and how, with cautions, what it may show, and what it takes."""
     helper = ", needs a helper" if step.helper else ""
     yield _heading(f"Next: {_what(step, names)}")
     yield _how(step, names)
@@ -457,9 +465,6 @@ def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[Render
     table.add_row(minutes(step.minutes), f"this step, {dollars(step.cost_usd)}{helper}")
     table.add_row(dollars(step.expected_total_usd), "expected to the end of the job from here")
     yield padded
-    yield _NOTHING
-    yield _heading("Instead you could")
-    yield _others(answer)
 
 
 def _what(step: Step, names: Names) -> str:
