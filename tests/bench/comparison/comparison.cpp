@@ -161,7 +161,7 @@ json pairs(const std::string& folder) {
   json result{{"compile_seconds", compile.seconds()}};
   result["search"] = searched(corner, job, false);
   result["exhaustive"] = searched(corner, job, true);
-  const belief::Looks looks(corner.vehicle(), job.entries, corner.instruments().repeat_correlation);
+  const belief::Looks looks(corner.space(), job.entries, corner.instruments().repeat_correlation);
   const belief::Prior prior(corner.space(), corner.rates(), job.exposure, looks, {});
   const Watch tables;
   const Enumeration all(corner.space(), corner.instruments(), prior, job.entries);
