@@ -13,8 +13,6 @@ namespace faultloom::advice {
 namespace {
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
-/// Hypotheses with less of a node's weight are left out of it.
-constexpr double least_weight = 1e-6;
 /// Tests that tell less are left out.
 constexpr double least_information_nat = 1e-7;
 
@@ -289,7 +287,7 @@ double Lookahead::closer(const Node& node, const Rated& test, double usd_per_nat
     }
     if (mass <= 0) continue;
     for (auto& m : masses_)
-      if (m < least_weight * mass) m = 0;
+      if (m < options_.least_weight * mass) m = 0;
     total +=
         std::min(in_order(node, v, masses_), mending + usd_per_nat * (mass * std::log(mass) - log));
   }
@@ -310,9 +308,10 @@ void Lookahead::rate_repairs(const Node& node, const View& view, Ratings& rating
   for (const auto r : chosen) {
     Rated item{{DecisionAction::Type::repair, r}, 0, 0, repair_cost(node, r)};
     item.total_usd = item.cost_usd;
-    const auto rest = after_repair(node, r, {}, item.total_usd);
+    const auto rest = after_repair(node, r, ratings, item.total_usd);
     if (rest.probability > 0)
-      item.total_usd += rest.probability * leaf(rest.node, ratings.usd_per_nat);
+      item.total_usd +=
+          rest.probability * (rest.node.left_out_usd + leaf(rest.node, ratings.usd_per_nat));
     ratings.repairs.push_back(item);
   }
   std::stable_sort(
@@ -380,8 +379,31 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
 
 // ---- following it to the end -------------------------------------------------------------------
 
-std::vector<Lookahead::Branch> Lookahead::after_test(
-    const Node& node, std::int32_t test, const std::vector<std::int32_t>& useful) const {
+/// Takes over what has enough of the mass. What has not is expected to be found last: the rest is paid
+/// for in vain, then what mends it and what it takes to know.
+void Lookahead::fill(Node& node, std::span<const std::int32_t> hypotheses,
+                     std::span<const double> masses, double mass, double usd_per_nat) const {
+  double sum = 0;
+  double most_usd = 0;
+  for (std::size_t i = 0; i < masses.size(); ++i) {
+    if (masses[i] <= 0) continue;
+    most_usd = std::max(most_usd, chart_.hypotheses[at(hypotheses[i])].mend_usd);
+    if (masses[i] >= options_.least_weight * mass) {
+      node.hypotheses.push_back(hypotheses[i]);
+      node.weights.push_back(masses[i]);
+      sum += masses[i];
+      continue;
+    }
+    const auto& h = chart_.hypotheses[at(hypotheses[i])];
+    const double share = masses[i] / mass;
+    node.left_out_usd += share * (h.mend_usd + chart_.zones_usd(h.zones & ~node.open) +
+                                  std::min(-usd_per_nat * std::log(share), most_usd));
+  }
+  for (auto& w : node.weights) w /= sum;
+}
+
+std::vector<Lookahead::Branch> Lookahead::after_test(const Node& node, std::int32_t test,
+                                                     const Ratings& ratings) const {
   const auto& own = problem_.tests[at(test)];
   std::vector<Branch> branches;
   for (std::size_t o = 0; o < own.outcomes; ++o) {
@@ -392,20 +414,13 @@ std::vector<Lookahead::Branch> Lookahead::after_test(
       branch.probability += masses[i];
     }
     if (branch.probability <= 0) continue;
-    double sum = 0;
     auto& next = branch.node;
-    for (std::size_t i = 0; i < masses.size(); ++i) {
-      if (masses[i] < least_weight * branch.probability) continue;
-      next.hypotheses.push_back(node.hypotheses[i]);
-      next.weights.push_back(masses[i]);
-      sum += masses[i];
-    }
-    for (auto& w : next.weights) w /= sum;
     next.open = node.open | chart_.tests[at(test)].zones;
+    fill(next, node.hypotheses, masses, branch.probability, ratings.usd_per_nat);
     next.setup = own.setup != DecisionProblem::none ? own.setup : node.setup;
     next.made = node.made ^ mark(test);
-    next.tests.reserve(useful.size());
-    for (const auto t : useful)
+    next.tests.reserve(ratings.useful.size());
+    for (const auto t : ratings.useful)
       if (t != test) next.tests.push_back(t);
     branches.push_back(std::move(branch));
   }
@@ -413,8 +428,7 @@ std::vector<Lookahead::Branch> Lookahead::after_test(
 }
 
 Lookahead::Branch Lookahead::after_repair(const Node& node, std::int32_t repair,
-                                          const std::vector<std::int32_t>& useful,
-                                          double& cost_usd) const {
+                                          const Ratings& ratings, double& cost_usd) const {
   const auto& own = problem_.repairs[at(repair)];
   std::map<std::int32_t, double> left;
   for (std::size_t i = 0; i < node.weights.size(); ++i) {
@@ -437,25 +451,28 @@ Lookahead::Branch Lookahead::after_repair(const Node& node, std::int32_t repair,
   for (const auto& [h, w] : left) branch.probability += w;
   cost_usd += branch.probability * problem_.missed * problem_.comeback_usd;
   auto& next = branch.node;
-  double sum = 0;
+  next.open = node.open | chart_.repairs[at(repair)].zones;
+  std::vector<std::int32_t> hypotheses;
+  std::vector<double> masses;
   for (const auto& [h, w] : left) {
-    if (w < least_weight * branch.probability || w <= 0) continue;
-    next.hypotheses.push_back(h);
-    next.weights.push_back(w);
-    sum += w;
+    hypotheses.push_back(h);
+    masses.push_back(w);
   }
-  for (auto& w : next.weights) w /= sum;
+  fill(next, hypotheses, masses, branch.probability, ratings.usd_per_nat);
   branch.probability *= 1 - problem_.missed;
   if (next.weights.empty()) branch.probability = 0;
-  next.open = node.open | chart_.repairs[at(repair)].zones;
   next.setup = problem_.setup_after_repair != DecisionProblem::none ? problem_.setup_after_repair
                                                                     : node.setup;
   next.made = node.made;
-  next.tests = useful;
+  next.tests = ratings.useful;
   return branch;
 }
 
 double Lookahead::value(const Node& node, double reach, std::size_t level, double usd_per_nat) {
+  return node.left_out_usd + followed(node, reach, level, usd_per_nat);
+}
+
+double Lookahead::followed(const Node& node, double reach, std::size_t level, double usd_per_nat) {
   if (node.hypotheses.size() == 1) {
     const auto& h = chart_.hypotheses[at(node.hypotheses.front())];
     return h.mend_usd + chart_.zones_usd(h.zones & ~node.open);
@@ -494,18 +511,19 @@ double Lookahead::follow(const Node& node, const Ratings& ratings, DecisionActio
                          double reach, std::size_t level, double bound, std::int32_t then) {
   if (action.type == DecisionAction::Type::repair) {
     double total = repair_cost(node, action.index);
-    const auto rest = after_repair(node, action.index, ratings.useful, total);
+    const auto rest = after_repair(node, action.index, ratings, total);
     if (rest.probability <= 0) return total;
     if (total > bound) return infinite;
     return total + rest.probability *
                        value(rest.node, reach * rest.probability, level, ratings.usd_per_nat);
   }
   double total = test_cost(node, action.index);
-  auto branches = after_test(node, action.index, ratings.useful);
+  auto branches = after_test(node, action.index, ratings);
   // What is wrong has to be mended whatever is found: no branch can cost less.
   std::vector<double> least(branches.size());
   for (std::size_t b = 0; b < branches.size(); ++b) {
     const auto& next = branches[b].node;
+    least[b] = next.left_out_usd;
     for (std::size_t i = 0; i < next.weights.size(); ++i) {
       const auto& h = chart_.hypotheses[at(next.hypotheses[i])];
       least[b] += next.weights[i] * (h.mend_usd + chart_.zones_usd(h.zones & ~next.open));
@@ -521,8 +539,9 @@ double Lookahead::follow(const Node& node, const Ratings& ratings, DecisionActio
         branch_reach >= options_.least_reach) {
       const auto later = rate(branch.node, 0);
       if (std::find(later.useful.begin(), later.useful.end(), then) != later.useful.end())
-        best = std::min(best, follow(branch.node, later, {DecisionAction::Type::test, then},
-                                     branch_reach, level, best));
+        best = std::min(best, branch.node.left_out_usd +
+                                  follow(branch.node, later, {DecisionAction::Type::test, then},
+                                         branch_reach, level, best - branch.node.left_out_usd));
     }
     total += branch.probability * (best - least[b]);
   }
@@ -552,7 +571,7 @@ void Lookahead::pool(Node& node, Ratings& ratings) {
   });
   for (std::size_t k = 0; k < options_.tests / 6; ++k) add(by_price[k].action.index);
   for (std::size_t k = 0; k < 4; ++k) {
-    for (const auto& branch : after_test(node, ratings.tests[k].action.index, ratings.useful)) {
+    for (const auto& branch : after_test(node, ratings.tests[k].action.index, ratings)) {
       if (branch.probability < 0.02 || branch.node.hypotheses.size() < 2) continue;
       const auto later = rate(branch.node, 0);
       for (std::size_t j = 0; j < std::min<std::size_t>(8, later.tests.size()); ++j)

@@ -60,7 +60,9 @@ class Lookahead {
     std::int32_t setup = DecisionProblem::none;
     std::uint64_t made = 0;           ///< mark of the set of tests made
     std::vector<std::int32_t> tests;  ///< that may tell something
-    bool now = false;                 ///< the decision that was asked for, and none on the way
+    /// Expected cost of what was left out for its small weight, on top of that of the rest.
+    double left_out_usd = 0;
+    bool now = false;  ///< the decision that was asked for, and none on the way
   };
   /// What repairs would cost with certain zones open.
   struct View {
@@ -97,11 +99,13 @@ class Lookahead {
   double leaf(const Node& node, double usd_per_nat);
   [[nodiscard]] double test_cost(const Node& node, std::int32_t test) const;
   [[nodiscard]] double repair_cost(const Node& node, std::int32_t repair) const;
-  std::vector<Branch> after_test(const Node& node, std::int32_t test,
-                                 const std::vector<std::int32_t>& useful) const;
+  std::vector<Branch> after_test(const Node& node, std::int32_t test, const Ratings& ratings) const;
   /// Adds to `cost_usd` what comes on top of the attempt.
-  Branch after_repair(const Node& node, std::int32_t repair,
-                      const std::vector<std::int32_t>& useful, double& cost_usd) const;
+  Branch after_repair(const Node& node, std::int32_t repair, const Ratings& ratings,
+                      double& cost_usd) const;
+  void fill(Node& node, std::span<const std::int32_t> hypotheses, std::span<const double> masses,
+            double mass, double usd_per_nat) const;
+  double followed(const Node& node, double reach, std::size_t level, double usd_per_nat);
   double value(const Node& node, double reach, std::size_t level, double usd_per_nat);
   double follow(const Node& node, const Ratings& ratings, DecisionAction action, double reach,
                 std::size_t level, double bound, std::int32_t then = DecisionProblem::none);

@@ -19,6 +19,8 @@ struct PolicyOptions {
   std::size_t tests = 96;       ///< most useful ones that are followed
   /// Branches less probable than this are estimated, not followed.
   double least_reach = 1e-4;
+  /// Hypotheses with less than this share of a branch are left out of it.
+  double least_weight = 1e-6;
   std::size_t alternatives = 3;
   std::size_t most_nodes =
       0;  ///< decisions looked into before the best so far has to do; 0: no limit
