@@ -147,6 +147,7 @@ Advice next_step(belief::Belief& belief, PredictionStore& store, const belief::P
   // Wide rather than deep: more tests to choose from change the advice, improbable branches do not.
   options.hypotheses = 64;
   options.tests = 200;
+  options.candidates = 6;
   options.least_reach = 8e-3;
   options.least_weight = 1e-3;
   options.later_depth = 0;

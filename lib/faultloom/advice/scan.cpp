@@ -203,7 +203,9 @@ TrialFactory::TrialFactory(belief::Belief& belief, PredictionStore& store, const
       constraints_(&constraints),
       open_zones_(&open_zones),
       present_(setup_after(costs.vehicle(), constraints.made)),
-      logic_(logic_level_terminals(costs.vehicle())) {}
+      logic_(logic_level_terminals(costs.vehicle())) {
+  for (const auto& entry : constraints.made) remember(entry);
+}
 
 bool TrialFactory::allowed(Index zone) const {
   const auto& off = constraints_->closed_zones;
@@ -236,28 +238,46 @@ bool TrialFactory::usable(std::size_t instrument, const PredictionStore::Place& 
 /// Whether an entry was this step already, in any of these states.
 bool TrialFactory::made(const Step& step, Index lifted_element,
                         std::span<const vehicle::ControlState> states) const {
-  const auto& vehicle = costs_->vehicle();
-  const auto same_state = [&](const Entry& e) {
-    return std::find(states.begin(), states.end(), e.state) != states.end();
-  };
-  return std::any_of(constraints_->made.begin(), constraints_->made.end(), [&](const Entry& e) {
-    switch (step.type) {
-      case Step::Type::reading:
-      case Step::Type::lift:
-        return e.type == Entry::Type::reading && e.instrument == step.instrument &&
-               !e.lifted_elements.empty() == step.isolated &&
-               lifted_beside(vehicle, e) == lifted_element &&
-               ((e.red == step.red && e.black == step.black) ||
-                (step.isolated && e.red == step.black && e.black == step.red)) &&
-               same_state(e);
-      case Step::Type::sign:
-        return e.type == Entry::Type::sign && e.sign == step.sign && same_state(e);
-      case Step::Type::look:
-        return e.type == Entry::Type::look && e.component == step.component;
-      default:
-        return false;
-    }
+  Deed deed;
+  deed.instrument = step.instrument;
+  deed.red = step.red;
+  deed.black = step.black;
+  deed.isolated = step.isolated;
+  deed.lifted = lifted_element;
+  deed.sign = step.sign;
+  if (step.type == Step::Type::look) deed.component = step.component;
+  if (states.empty()) return deeds_.contains(deed);
+  return std::any_of(states.begin(), states.end(), [&](const vehicle::ControlState& state) {
+    deed.state = state;
+    return deeds_.contains(deed);
   });
+}
+
+void TrialFactory::remember(const Entry& entry) {
+  Deed deed;
+  switch (entry.type) {
+    case Entry::Type::reading:
+      deed.instrument = entry.instrument;
+      deed.red = entry.red;
+      deed.black = entry.black;
+      deed.isolated = !entry.lifted_elements.empty();
+      deed.lifted = lifted_beside(costs_->vehicle(), entry);
+      deed.state = entry.state;
+      break;
+    case Entry::Type::sign:
+      deed.sign = entry.sign;
+      deed.state = entry.state;
+      break;
+    case Entry::Type::look:
+      deed.component = entry.component;
+      break;
+    case Entry::Type::cue:
+      return;
+  }
+  deeds_.insert(deed);
+  if (!deed.isolated) return;
+  std::swap(deed.red, deed.black);  // ohms read the same either way
+  deeds_.insert(deed);
 }
 
 void TrialFactory::price(Trial& trial) const {
@@ -297,25 +317,32 @@ void TrialFactory::price(Trial& trial) const {
   step.cost_usd = costs_->prices().of_minutes(minutes);
 }
 
-void TrialFactory::keep(Trial&& trial) {
-  if (all_equal(trial.codes)) return;
+bool TrialFactory::settle(Trial& trial) const {
   trial.step.state = trial.setup.state;
   trial.step.isolated = trial.setup.isolated;
   price(trial);
-  if (trial.step.minutes > constraints_->most_minutes) return;
-  auto hash = boost::hash_range(trial.codes.begin(), trial.codes.end());
+  return trial.step.minutes <= constraints_->most_minutes;
+}
+
+/// Of trials that predict the same for every candidate the cheapest is kept.
+void TrialFactory::keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate) {
+  if (!settle(trial)) return;
+  auto hash = boost::hash_range(by_candidate.begin(), by_candidate.end());
   boost::hash_combine(hash, trial.step.instrument);
-  const auto same = [&](const Trial& other) {
-    return other.step.instrument == trial.step.instrument && other.codes == trial.codes &&
-           (trial.step.instrument >= 0 || other.rows == trial.rows);
-  };
   auto& list = known_[hash];
-  for (const auto i : list) {
-    if (!same(trials_[i])) continue;
-    if (trial.step.cost_usd < trials_[i].step.cost_usd) trials_[i] = std::move(trial);
+  for (const auto& [codes, i] : list) {
+    auto& other = trials_[i];
+    if (other.step.instrument != trial.step.instrument || codes != by_candidate ||
+        other.rows != trial.rows)
+      continue;
+    if (trial.step.cost_usd < other.step.cost_usd) {
+      trial.codes = std::move(other.codes);
+      other = std::move(trial);
+    }
     return;
   }
-  list.push_back(trials_.size());
+  set_codes(trial, by_candidate);
+  list.emplace_back(by_candidate, trials_.size());
   trials_.push_back(std::move(trial));
 }
 
@@ -354,8 +381,7 @@ void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup
       trial.step.lifted = lifted_end(setup.lifted);
     }
     if (made(trial.step, setup.lifted, states)) continue;
-    set_codes(trial, live_codes_);
-    keep(std::move(trial));
+    keep(std::move(trial), live_codes_);
   }
 }
 
@@ -387,13 +413,16 @@ std::vector<TrialFactory::Alike> TrialFactory::alike_states() const {
 
 void TrialFactory::add_readings(const Alike& alike) {
   const auto& places = store_->places();
+  std::vector<const std::uint32_t*> ports;
+  ports.reserve(rows_.size());
+  for (std::size_t c = 0; c < rows_.size(); ++c)
+    ports.push_back(rows_[c]->networks[alike.networks[c]].ports.data());
   for (std::size_t p = 0; p < places.size(); ++p) {
     // With the pack on, an element that ends at the datum is the same as its other terminal.
     if (!alike.setup.isolated && places[p].element != vehicle::none &&
         places[p].black == costs_->vehicle().datum)
       continue;
-    offer(places[p], alike.setup, alike.states,
-          [&](std::size_t c) { return rows_[c]->networks[alike.networks[c]].ports[p]; });
+    offer(places[p], alike.setup, alike.states, [&](std::size_t c) { return ports[c][p]; });
   }
 }
 
@@ -425,8 +454,7 @@ void TrialFactory::add_signs(std::size_t situation) {
     trial.setup.state = store_->states()[situation];
     trial.step.state = trial.setup.state;
     if (made(trial.step, vehicle::none, std::span(&trial.setup.state, 1))) continue;
-    set_codes(trial, live_codes_);
-    keep(std::move(trial));
+    keep(std::move(trial), live_codes_);
   }
 }
 
@@ -460,7 +488,7 @@ void TrialFactory::add_looks() {
         if (const auto found = code_of.find(m); found != code_of.end()) code = found->second;
       trial.codes.push_back(code);
     }
-    keep(std::move(trial));
+    if (!all_equal(trial.codes) && settle(trial)) trials_.push_back(std::move(trial));
   }
 }
 
@@ -567,8 +595,7 @@ void TrialFactory::add_bridges() {
       trial.step.red = vehicle.elements[at(element)].a;
       trial.step.black = vehicle.elements[at(element)].b;
       trial.setup = {vehicle.run_state, false, vehicle::none, element};
-      set_codes(trial, live_codes_);
-      keep(std::move(trial));
+      keep(std::move(trial), live_codes_);
     }
   }
 }

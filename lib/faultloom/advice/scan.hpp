@@ -3,6 +3,7 @@
 #include <faultloom/advice/next_step.hpp>
 #include <faultloom/advice/repair_order.hpp>
 #include <faultloom/advice/setup.hpp>
+#include <set>
 #include <span>
 #include <unordered_map>
 #include <vector>
@@ -78,6 +79,19 @@ class TrialFactory {
     double minutes = 0;
     std::vector<vehicle::ControlState> states;
   };
+  /// What an entry did, without what came of it.
+  struct Deed {
+    int instrument = -1;
+    Index red = vehicle::none;
+    Index black = vehicle::none;
+    bool isolated = false;
+    Index lifted = vehicle::none;
+    Index sign = vehicle::none;
+    Index component = vehicle::none;
+    vehicle::ControlState state;
+    friend auto operator<=>(const Deed&, const Deed&) = default;  // NOLINT
+  };
+  void remember(const readings::Entry& entry);
   void add_readings(const Alike& alike);
   void add_signs(std::size_t situation);
   void add_looks();
@@ -87,7 +101,9 @@ class TrialFactory {
   template <typename PortOf>
   void offer(const PredictionStore::Place& place, const Setup& setup,
              std::span<const vehicle::ControlState> states, const PortOf& port_of);
-  void keep(Trial&& trial);
+  /// Prices it; false if it takes too long.
+  bool settle(Trial& trial) const;
+  void keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate);
   void price(Trial& trial) const;
   void set_codes(Trial& trial, std::span<const std::int32_t> by_candidate) const;
   [[nodiscard]] Trial sign_trial(std::size_t sign) const;
@@ -108,10 +124,12 @@ class TrialFactory {
   const std::vector<bool>* open_zones_;
   Setup present_;
   std::vector<bool> logic_;  ///< by terminal
+  std::set<Deed> deeds_;
   std::vector<PredictionStore::Row*> rows_;
   std::vector<Trial> trials_;
-  std::unordered_map<std::size_t, std::vector<std::size_t>>
-      known_;  ///< hash of predictions -> trials
+  /// By hash of the predictions: these by candidate, and the trial.
+  std::unordered_map<std::size_t, std::vector<std::pair<std::vector<std::int32_t>, std::size_t>>>
+      known_;
   std::vector<std::int32_t> live_codes_;
   std::size_t compared_ = 0;
 };
