@@ -352,16 +352,41 @@ void TrialFactory::set_codes(Trial& trial, std::span<const std::int32_t> by_cand
     trial.codes[h] = by_candidate[at(live_->hypotheses[h].live)];
 }
 
+double TrialFactory::place_minutes(const PredictionStore::Place& place) const {
+  const auto& vehicle = costs_->vehicle();
+  double minutes = 0;
+  const auto& red = vehicle.terminals[at(place.red)];
+  const auto& black = vehicle.terminals[at(place.black)];
+  minutes += red.minutes + black.minutes;
+  const auto visit = [&](Index zone) {
+    if (zone != vehicle::none && !(*open_zones_)[at(zone)])
+      minutes += vehicle.zones[at(zone)].open_minutes + vehicle.zones[at(zone)].close_minutes;
+  };
+  visit(red.zone);
+  if (black.zone != red.zone) visit(black.zone);
+  return minutes;
+}
+
 template <typename PortOf>
 void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup,
-                         std::span<const vehicle::ControlState> states, const PortOf& port_of) {
+                         double setup_minutes, std::span<const vehicle::ControlState> states,
+                         const PortOf& port_of) {
   const auto instruments = belief_->instruments().instruments.size();
   compared_ += instruments * states.size();
-  if (!reachable(place.red) || !reachable(place.black)) return;
   const auto first = port_of(0);
   bool differs = false;
   for (std::size_t c = 1; c < rows_.size() && !differs; ++c) differs = port_of(c) != first;
-  if (!differs) return;
+  if (!differs || !reachable(place.red) || !reachable(place.black)) return;
+  // Most places show the same as another one that is no more trouble to get at: what instruments make of
+  // it need not be asked again.
+  const bool logic = logic_[at(place.red)] || logic_[at(place.black)];
+  const bool across = !setup.isolated && place.element != vehicle::none;
+  std::size_t pattern = (setup.isolated ? 1U : 0U) + (logic ? 2U : 0U) + (across ? 4U : 0U);
+  for (std::size_t c = 0; c < rows_.size(); ++c) boost::hash_combine(pattern, port_of(c));
+  const double minutes = setup_minutes + place_minutes(place);
+  const auto shown = shown_.find(pattern);
+  if (shown != shown_.end() && shown->second <= minutes) return;
+  bool all = true;
   live_codes_.resize(rows_.size());
   for (std::size_t i = 0; i < instruments; ++i) {
     if (!usable(i, place, setup.isolated)) continue;
@@ -380,9 +405,13 @@ void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup
       trial.step.type = Step::Type::lift;
       trial.step.lifted = lifted_end(setup.lifted);
     }
-    if (made(trial.step, setup.lifted, states)) continue;
+    if (made(trial.step, setup.lifted, states)) {
+      all = false;
+      continue;
+    }
     keep(std::move(trial), live_codes_);
   }
+  if (all) shown_[pattern] = minutes;
 }
 
 std::vector<TrialFactory::Alike> TrialFactory::alike_states() const {
@@ -422,7 +451,8 @@ void TrialFactory::add_readings(const Alike& alike) {
     if (!alike.setup.isolated && places[p].element != vehicle::none &&
         places[p].black == costs_->vehicle().datum)
       continue;
-    offer(places[p], alike.setup, alike.states, [&](std::size_t c) { return ports[c][p]; });
+    offer(places[p], alike.setup, alike.minutes, alike.states,
+          [&](std::size_t c) { return ports[c][p]; });
   }
 }
 
@@ -548,8 +578,10 @@ void TrialFactory::add_lifts() {
   for (const auto element : chosen) {
     store_->add_lift(belief_->solver(), live_->candidates, rows_, element);
     const auto& places = store_->lift_places(element);
+    const Setup setup{rest.front(), true, element, vehicle::none};
+    const double minutes = change_minutes(vehicle, costs_->prices(), present_, setup);
     for (std::size_t p = 0; p < places.size(); ++p)
-      offer(places[p], {rest.front(), true, element, vehicle::none}, rest,
+      offer(places[p], setup, minutes, rest,
             [&](std::size_t c) { return rows_[c]->lifted.at(element)[p]; });
   }
 }
@@ -604,6 +636,7 @@ std::vector<Trial> TrialFactory::make(const Progress& progress) {
   rows_ = store_->rows(belief_->solver(), live_->candidates, progress);
   trials_.clear();
   known_.clear();
+  shown_.clear();
   add_looks();
   if (constraints_->allow_live) {
     for (const auto& alike : alike_states()) add_readings(alike);
@@ -614,6 +647,8 @@ std::vector<Trial> TrialFactory::make(const Progress& progress) {
     Alike isolated;
     isolated.setup = {costs_->vehicle().rest_state(), true, vehicle::none, vehicle::none};
     isolated.states = {isolated.setup.state};
+    isolated.minutes =
+        change_minutes(costs_->vehicle(), costs_->prices(), present_, isolated.setup);
     for (const auto* row : rows_)
       isolated.networks.push_back(row->network_of[store_->states().size()]);
     add_readings(isolated);

@@ -99,12 +99,14 @@ class TrialFactory {
   void add_bridges();
   [[nodiscard]] std::vector<Alike> alike_states() const;
   template <typename PortOf>
-  void offer(const PredictionStore::Place& place, const Setup& setup,
+  void offer(const PredictionStore::Place& place, const Setup& setup, double setup_minutes,
              std::span<const vehicle::ControlState> states, const PortOf& port_of);
   /// Prices it; false if it takes too long.
   bool settle(Trial& trial) const;
   void keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate);
   void price(Trial& trial) const;
+  /// To get the probes there, zones that are closed included.
+  [[nodiscard]] double place_minutes(const PredictionStore::Place& place) const;
   void set_codes(Trial& trial, std::span<const std::int32_t> by_candidate) const;
   [[nodiscard]] Trial sign_trial(std::size_t sign) const;
   [[nodiscard]] bool allowed(Index zone) const;
@@ -130,6 +132,7 @@ class TrialFactory {
   /// By hash of the predictions: these by candidate, and the trial.
   std::unordered_map<std::size_t, std::vector<std::pair<std::vector<std::int32_t>, std::size_t>>>
       known_;
+  std::unordered_map<std::size_t, double> shown_;  ///< hash of ports by candidate -> minutes
   std::vector<std::int32_t> live_codes_;
   std::size_t compared_ = 0;
 };
