@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <bit>
+#include <boost/container/small_vector.hpp>
 #include <boost/container_hash/hash.hpp>
 #include <cmath>
 #include <limits>
@@ -95,7 +96,9 @@ Lookahead::Lookahead(const DecisionProblem& problem, const DecisionChart& chart,
       options_(options),
       progress_(progress),
       started_(std::chrono::steady_clock::now()),
-      stamps_(problem.repairs.size(), 0) {}
+      stamps_(problem.repairs.size(), 0),
+      probability_(problem.repairs.size(), 0),
+      place_(problem.repairs.size(), 0) {}
 
 void Lookahead::spend() {
   ++nodes_;
@@ -141,20 +144,27 @@ Lookahead::Node Lookahead::root(const DecisionState& state) const {
 Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) {
   View result;
   result.open = open;
-  std::map<std::int32_t, double> probability;
+  std::vector<std::int32_t> needed;
+  result.mend_usd.reserve(node.hypotheses.size());
   for (std::size_t i = 0; i < node.hypotheses.size(); ++i) {
     const auto& h = chart_.hypotheses[at(node.hypotheses[i])];
     result.mend_usd.push_back(h.mend_usd + chart_.zones_usd(h.zones & ~open));
-    for (const auto r : h.repairs) probability[r] += node.weights[i];
+    result.mean_mend_usd += node.weights[i] * result.mend_usd.back();
+    for (const auto r : h.repairs) {
+      if (probability_[at(r)] == 0) needed.push_back(r);
+      probability_[at(r)] += node.weights[i];
+    }
   }
+  std::sort(needed.begin(), needed.end());
   struct Item {
     std::int32_t repair;
     double probability;
     double cost;
   };
   std::vector<Item> rest;
-  rest.reserve(probability.size());
-  for (const auto& [r, p] : probability) rest.push_back({r, p, chart_.repairs[at(r)].attempt_usd});
+  rest.reserve(needed.size());
+  for (const auto r : needed)
+    rest.push_back({r, std::exchange(probability_[at(r)], 0), chart_.repairs[at(r)].attempt_usd});
   std::stable_sort(rest.begin(), rest.end(), [](const Item& a, const Item& b) {
     return a.probability * b.cost > b.probability * a.cost;
   });
@@ -162,18 +172,28 @@ Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) {
   // most probability for the money, the opening included (Ottosen and Jensen).
   auto opened = open;
   while (!rest.empty()) {
-    std::map<std::uint64_t, std::pair<double, double>> growing;  // by what is closed
+    struct Run {
+      std::uint64_t closed;
+      double p;
+      double cost;
+    };
+    boost::container::small_vector<Run, 8> runs;  // by what is closed
     double best_p = 0;
     double best_cost = 1;
     std::uint64_t best_zones = 0;
     std::size_t best_end = 0;
     for (std::size_t i = 0; i < rest.size(); ++i) {
       const auto closed = chart_.repairs[at(rest[i].repair)].zones & ~opened;
-      auto& [p, cost] = growing[closed];
-      if (closed == 0 && p > 0) continue;  // in the open each stands for itself
-      if (p == 0) cost = chart_.zones_usd(closed);
-      p += rest[i].probability;
-      cost += rest[i].cost;
+      auto run =
+          std::find_if(runs.begin(), runs.end(), [&](const Run& r) { return r.closed == closed; });
+      if (run == runs.end()) {
+        runs.push_back({closed, 0, chart_.zones_usd(closed)});
+        run = std::prev(runs.end());
+      } else if (closed == 0) {
+        continue;  // in the open each stands for itself
+      }
+      const double p = run->p += rest[i].probability;
+      const double cost = run->cost += rest[i].cost;
       if (best_end == 0 || p * best_cost > best_p * cost) {
         best_p = p;
         best_cost = cost;
@@ -194,13 +214,12 @@ Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) {
     opened |= best_zones;
     rest = std::move(later);
   }
-  std::vector<std::size_t> place(problem_.repairs.size(), 0);
-  for (std::size_t i = 0; i < result.repairs.size(); ++i) place[at(result.repairs[i])] = i;
+  for (std::size_t i = 0; i < result.repairs.size(); ++i) place_[at(result.repairs[i])] = i;
   std::vector<std::size_t> last(node.hypotheses.size(), 0);
   for (std::size_t i = 0; i < node.hypotheses.size(); ++i) {
     result.by_repair.push_back(static_cast<std::int32_t>(i));
     for (const auto r : chart_.hypotheses[at(node.hypotheses[i])].repairs)
-      last[i] = std::max(last[i], place[at(r)]);
+      last[i] = std::max(last[i], place_[at(r)]);
   }
   std::stable_sort(result.by_repair.begin(), result.by_repair.end(),
                    [&](std::int32_t a, std::int32_t b) { return last[at(a)] < last[at(b)]; });
@@ -340,10 +359,8 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
     const auto& v = view_of(node, node.open | chart_.tests[at(t)].zones, views);
     mass.assign(own.outcomes, 0);
     log.assign(own.outcomes, 0);
-    double mending = 0;
     for (std::size_t i = 0; i < count; ++i) {
       const auto row = at(own.codes[at(node.hypotheses[i])]) * own.outcomes;
-      mending += node.weights[i] * v.mend_usd[i];
       for (std::size_t o = 0; o < own.outcomes; ++o) {
         const double m = node.weights[i] * own.rows[row + o];
         mass[o] += m;
@@ -355,7 +372,7 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
       if (mass[o] > 0) left += mass[o] * std::log(mass[o]) - log[o];
     const double gain = entropy - left;
     if (gain < least_information_nat) continue;
-    Rated item{{DecisionAction::Type::test, t}, mending, gain, test_cost(node, t)};
+    Rated item{{DecisionAction::Type::test, t}, v.mean_mend_usd, gain, test_cost(node, t)};
     per_nat = std::min(per_nat, item.cost_usd / gain);
     ratings.tests.push_back(item);
     ratings.useful.push_back(t);

@@ -67,6 +67,7 @@ class Lookahead {
   /// What repairs would cost with certain zones open.
   struct View {
     std::uint64_t open = 0;
+    double mean_mend_usd = 0;
     std::vector<double> mend_usd;         ///< by place in the node
     std::vector<std::int32_t> repairs;    ///< best probability for the money first
     std::vector<std::int32_t> by_repair;  ///< places, in the order in which repairs reach them
@@ -123,6 +124,8 @@ class Lookahead {
   std::unordered_map<std::uint64_t, double> known_;
   std::vector<std::uint64_t> stamps_;  ///< by repair
   std::uint64_t stamp_ = 0;
+  std::vector<double> probability_;  ///< by repair, zero between uses
+  std::vector<std::size_t> place_;   ///< by repair
   std::vector<double> masses_;
 };
 
