@@ -458,10 +458,14 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  * Advises what to do next: the test or repair with which the job is expected to cost least in the end.
  *
  * job           job document; must not be NULL
- * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true}:
+ * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true,
+ *               "max_minutes":20, "authorized_usd":250, "budget_seconds":0.5, "budget_decisions":2000}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
- *               list (0..10000), and whether steps on a live circuit are allowed. NULL: the job's
- *               instruments and the values shown
+ *               list (0..10000), whether steps on a live circuit are allowed, how long one step may take
+ *               [min], zones included (0..1e6), up to what cost a repair may be done without asking first
+ *               [USD] (0..1e9), and how much work may go into comparing steps: seconds (0..3600; the answer
+ *               then depends on the machine) or decisions looked into (0..1e9), 0 for no limit. NULL: the
+ *               job's instruments, 3, true, and no limits
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * step          gets a new text, to be freed by the caller: JSON faultloom.step, with times [min] and
@@ -470,7 +474,7 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
  *         FAULTLOOM_E_NO_STEP  no step fits the options
  * Complexity: faultloom_mode_posteriors() once, then each possible step is weighed against the leading
- * candidates. Threads: any.
+ * candidates and the best are followed to the end of the job. Threads: any.
  */
 FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model, const char* job,
                                                    size_t job_size, const char* options,

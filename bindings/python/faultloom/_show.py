@@ -470,6 +470,8 @@ def step_card(step: Step, names: Names) -> Iterator[RenderableType]:
 def _what(step: Step, names: Names) -> str:
     if step.type == "reading":
         return names.instrument(step.instrument)
+    if step.type == "lift":
+        return f"{names.instrument(step.instrument)}, {one_line(step.lifted)} taken off"
     if step.type in ("sign", "verify"):
         return one_line(step.text.split(";")[0])
     return one_line(step.text)
@@ -477,7 +479,9 @@ def _what(step: Step, names: Names) -> str:
 
 def _how(step: Step, names: Names) -> RenderableType:
     table, padded = _grid({"no_wrap": True}, _flow())
-    for label, terminal in (("Red probe", step.red), ("Black probe", step.black)):
+    places = [("Red probe", step.red), ("Black probe", step.black)]
+    places += [("Fused lead", terminal) for terminal in step.lead]
+    for label, terminal in places:
         if terminal:
             text = Text(one_line(terminal), style="bold").append(
                 f"  {names.terminal(terminal)}", style="not bold"

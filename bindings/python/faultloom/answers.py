@@ -255,13 +255,15 @@ class Step(Part):
     """One thing to do.
 
     Attributes:
-        type: "reading", "sign", "look", "repair" or "verify".
+        type: "reading", "sign", "look", "lift" (a reading with a wire's end taken off), "bridge" (a sign
+            with a fused lead across a suspect), "repair", "authorize" (a repair to ask for first) or
+            "verify".
         text: The step in one line.
         minutes: Time it takes, zones included [min].
         cost_usd: Cost of the step itself [USD].
         expected_total_usd: Expected cost of the step and everything after it [USD].
         helper: Whether it takes a second person.
-        instrument: Id; readings only, like `red` and `black`.
+        instrument: Id; readings and lifts only, like `red` and `black`.
         red: Terminal for the red probe.
         black: Terminal for the black probe.
         state: Position of every control.
@@ -269,6 +271,8 @@ class Step(Part):
         component: Id of what to look at, listen to or repair.
         sign: Id of the sign to watch for.
         action: What kind of repair.
+        lifted: Wire end to take off first.
+        lead: Terminals that the fused lead joins.
         zones_to_open: Places that have to be opened first.
         outcomes: What may come of it, in order of the outcome.
         cautions: The most serious first.
@@ -288,6 +292,8 @@ class Step(Part):
     component: str = ""
     sign: str = ""
     action: str = ""
+    lifted: str = ""
+    lead: tuple[str, ...] = ()
     zones_to_open: tuple[Zone, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
     cautions: tuple[Caution, ...] = ()
@@ -298,6 +304,7 @@ class Step(Part):
         return super(Step, cls).of(
             {
                 **data,
+                "lead": tuple(data.get("lead", [])),
                 "zones_to_open": parts(Zone, data.get("zones_to_open", [])),
                 "outcomes": parts(Outcome, data.get("outcomes", [])),
                 "cautions": parts(Caution, data.get("cautions", [])),
@@ -461,9 +468,10 @@ class Advice(Answer):
         step: The step with the least expected cost of finishing the job.
         alternatives: The runners-up, best first.
         repair_only_usd: Expected cost of repairing in the best order without another test [USD].
+        cut_short: Whether a budget ended the comparison early.
     """
 
-    __slots__ = ("alternatives", "job", "repair_only_usd", "step", "vehicle")
+    __slots__ = ("alternatives", "cut_short", "job", "repair_only_usd", "step", "vehicle")
 
     def __init__(self, text: str) -> None:
         super().__init__(text)
@@ -472,6 +480,7 @@ class Advice(Answer):
         self.step = Step.of(self["step"])
         self.alternatives = parts(Step, self["alternatives"])
         self.repair_only_usd: float = self["repair_only_usd"]
+        self.cut_short: bool = self["cut_short"]
 
 
 class Explanation(Answer):

@@ -179,6 +179,9 @@ def _next(given: Arguments) -> int:
             closed_zones=given.keep_closed,
             alternatives=given.others,
             allow_live=False if given.pack_off else None,
+            max_minutes=given.minutes,
+            authorized_usd=given.authorized,
+            budget_seconds=given.budget,
             progress=progress,
         ).text
 
@@ -378,6 +381,24 @@ def _parser() -> argparse.ArgumentParser:
     _add_job(step)
     _add_means(step, "in place of the job's list")
     step.add_argument("--others", type=_count, metavar="N", help="how many runners-up to show (3)")
+    step.add_argument(
+        "--minutes",
+        type=lambda text: _number(text, 1000000),
+        metavar="MIN",
+        help="no step longer than this, opening included",
+    )
+    step.add_argument(
+        "--authorized",
+        type=lambda text: _number(text, 1000000000),
+        metavar="USD",
+        help="ask before a repair that costs more",
+    )
+    step.add_argument(
+        "--budget",
+        type=lambda text: _number(text, 3600),
+        metavar="SECONDS",
+        help="end the comparison of steps after this time, 0 for no time limit",
+    )
 
     verify = _command(
         commands, "verify", _verify, "show what has to be proved after a repair, and what is"

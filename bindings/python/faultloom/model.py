@@ -225,6 +225,10 @@ class Model:
         closed_zones: Iterable[str] | None = None,
         alternatives: int | None = None,
         allow_live: bool | None = None,
+        max_minutes: float | None = None,
+        authorized_usd: float | None = None,
+        budget_seconds: float | None = None,
+        budget_decisions: int | None = None,
         progress: Progress | None = None,
     ) -> Advice:
         """The step with the least expected cost of finishing the job, and the runners-up.
@@ -235,6 +239,11 @@ class Model:
             closed_zones: Ids of zones that must stay closed.
             alternatives: How many runners-up; 3 if None.
             allow_live: False for no test with the pack connected.
+            max_minutes: No step longer than this, zones included, 0..1e6 [min].
+            authorized_usd: Repairs that cost more come as a step "authorize": ask first. 0..1e9 [USD].
+            budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer then
+                depends on the machine. 0 or None for no limit.
+            budget_decisions: End it after so many decisions looked into, 0..1e9; 0 or None for no limit.
             progress: Watches the work.
 
         Raises:
@@ -242,7 +251,14 @@ class Model:
                 cancelled, when `progress` says stop.
         """
         options = _means(
-            instruments, closed_zones, alternatives=alternatives, allow_live=allow_live
+            instruments,
+            closed_zones,
+            alternatives=alternatives,
+            allow_live=allow_live,
+            max_minutes=max_minutes,
+            authorized_usd=authorized_usd,
+            budget_seconds=budget_seconds,
+            budget_decisions=budget_decisions,
         )
         return Advice(self._core.next_json(text_of(job), options, progress))
 

@@ -85,13 +85,19 @@ std::int32_t OutcomeTable::code(const Thevenin& port) {
   const double meter =
       instrument_->type == Instrument::Type::voltmeter ? instrument_->resistance_ohm * 1e-4 : 0.01;
   const double source = port.ohm <= meter ? -1 : std::log(port.ohm / meter) * 8;
-  const std::int64_t key = (static_cast<std::int64_t>(std::lround(scaled)) << 20) ^
-                           static_cast<std::int64_t>(std::lround(source) + 1);
+  const auto volt_steps = static_cast<std::int64_t>(std::lround(scaled));
+  const auto ohm_steps = static_cast<std::int64_t>(std::lround(source));
+  const std::int64_t key = (volt_steps << 20) ^ (ohm_steps + 1);
   const auto [entry, added] = codes_.emplace(key, static_cast<std::int32_t>(distributions_.size()));
   if (!added) return entry->second;
+  // The middle of the step stands for all of it, whichever port comes first.
+  const auto steps = static_cast<double>(std::abs(volt_steps));
+  const double middle = steps < 512 ? steps / 512 : 1 + (steps - 512) / 64;
+  const Thevenin rounded{volt_steps < 0 ? -middle : middle,
+                         ohm_steps < 0 ? 0 : meter * std::exp(static_cast<double>(ohm_steps) / 8)};
   const auto& errors = instrument_->errors;
   const double anything = errors.gross + errors.wrong_neighbour + errors.wrong_state;
-  const auto right = proper(port);
+  const auto right = proper(rounded);
   const auto loose =
       proper(instrument_->type == Instrument::Type::clamp ? Thevenin{} : readings::open_port);
   Distribution mixed{};

@@ -8,6 +8,12 @@ struct Prices {
   double verify_minutes = 10;   ///< prove a repair under load
   double good_part_loss = 0.4;  ///< share of the price lost when a good part was replaced
   double helper_minutes = 0.5;  ///< to call somebody who holds a control
+  double isolate_minutes = 4;   ///< pack off, wait, discharge, prove dead; and back on
+  double lift_minutes = 3;      ///< one wire end off its terminal and back on
+  double bridge_minutes = 2;    ///< a fused lead on and off
+  double not_taken = 0.02;      ///< chance that a repair of the right part does not take
+  double missed = 0.01;         ///< chance that a trial run passes although something is wrong
+  double comeback_usd = 150;    ///< to come again, on top of what is still to be repaired
 
   [[nodiscard]] double of_minutes(double minutes) const {
     return minutes * labour_usd_per_hour / 60;

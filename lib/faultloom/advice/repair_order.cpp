@@ -111,8 +111,9 @@ LiveSet live_set(const belief::FaultSpace& space, circuit::Solver& solver,
   Stoppers stoppers(space, solver);
   const double modelled = 1 - posterior.not_in_model;
   for (const auto& item : posterior.candidates) {
-    if (set.candidates.size() == options.most_candidates ||
-        set.covered >= options.coverage * modelled)
+    // One at least: with everything else out of the model there is still something to try.
+    if (!set.candidates.empty() && (set.candidates.size() == options.most_candidates ||
+                                    set.covered >= options.coverage * modelled))
       break;
     const auto live = static_cast<std::int32_t>(set.candidates.size());
     set.candidates.push_back(item.candidate);
@@ -125,7 +126,8 @@ LiveSet live_set(const belief::FaultSpace& space, circuit::Solver& solver,
     set.hypotheses.resize(options.most_hypotheses);
   double sum = 0;
   for (const auto& h : set.hypotheses) sum += h.weight;
-  for (auto& h : set.hypotheses) h.weight /= sum;
+  const auto count = static_cast<double>(set.hypotheses.size());
+  for (auto& h : set.hypotheses) h.weight = sum > 0 ? h.weight / sum : 1 / count;
   return set;
 }
 

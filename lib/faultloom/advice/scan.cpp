@@ -2,29 +2,51 @@
 
 #include <algorithm>
 #include <array>
+#include <boost/container_hash/hash.hpp>
 #include <cmath>
-#include <faultloom/circuit/observability.hpp>
+#include <limits>
+#include <map>
+#include <numeric>
+#include <utility>
 
 namespace faultloom::advice {
 namespace {
 
+using readings::Entry;
 using readings::Instrument;
 using readings::Outcome;
 using readings::SignTruth;
-using readings::Thevenin;
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 constexpr std::array<Outcome, 3> sign_words{Outcome::yes, Outcome::no, Outcome::chatters};
+constexpr double sign_minutes = 0.2;
+/// Wires lifted and suspects bridged in the comparison: those nearest to the heaviest suspects.
+constexpr std::size_t most_suspects = 12;
+constexpr std::size_t most_lifts = 12;
+constexpr std::size_t most_bridges = 8;
 
 bool needs_isolation(const Instrument& instrument) {
   return instrument.type == Instrument::Type::ohmmeter ||
          instrument.type == Instrument::Type::beeper;
 }
 
-bool all_equal(const std::vector<std::int32_t>& codes) {
+bool warns_of_lamp(const vehicle::Component& component) {
+  return std::find(component.cautions.begin(), component.cautions.end(), "lamp_on_logic") !=
+         component.cautions.end();
+}
+
+bool all_equal(std::span<const std::int32_t> codes) {
   return std::all_of(codes.begin(), codes.end(),
                      [&](std::int32_t c) { return c == codes.front(); });
+}
+
+/// The wire element that an entry had off beside the isolation's, none if there was none.
+Index lifted_beside(const vehicle::Vehicle& vehicle, const Entry& entry) {
+  const auto& isolation = vehicle.isolation.lifted_elements;
+  for (const auto e : entry.lifted_elements)
+    if (std::find(isolation.begin(), isolation.end(), e) == isolation.end()) return e;
+  return vehicle::none;
 }
 
 }  // namespace
@@ -74,6 +96,53 @@ TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses,
   return result;
 }
 
+std::vector<Trial> leading_trials(std::vector<Trial> trials, const LiveSet& live,
+                                  const RepairCosts& costs, const std::vector<bool>& open_zones,
+                                  std::size_t most) {
+  if (trials.size() <= most) return trials;
+  std::vector<TrialScore> scores;
+  scores.reserve(trials.size());
+  std::map<std::vector<Index>, std::vector<double>> fix_of;  // by zones of the trial
+  double usd_per_nat = std::numeric_limits<double>::infinity();
+  for (const auto& trial : trials) {
+    auto& fix = fix_of[trial.zones];
+    if (fix.empty()) {
+      auto open = open_zones;
+      for (const auto z : trial.zones) open[at(z)] = true;
+      for (const auto& h : live.hypotheses) fix.push_back(costs.fix(h, open));
+    }
+    scores.push_back(score(trial, live.hypotheses, fix));
+    if (scores.back().information_nat > 1e-6)
+      usd_per_nat = std::min(usd_per_nat, trial.step.cost_usd / scores.back().information_nat);
+  }
+  if (!std::isfinite(usd_per_nat)) usd_per_nat = 0;
+  const auto after = [&](std::size_t i) {
+    return scores[i].fix_usd + usd_per_nat * scores[i].entropy_nat;
+  };
+  std::vector<std::size_t> order(trials.size());
+  std::vector<bool> chosen(trials.size(), false);
+  const auto choose = [&](std::size_t count, const auto& key) {
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::vector<double> keys;
+    keys.reserve(trials.size());
+    for (std::size_t i = 0; i < trials.size(); ++i) keys.push_back(key(i));
+    std::stable_sort(order.begin(), order.end(),
+                     [&](std::size_t a, std::size_t b) { return keys[a] < keys[b]; });
+    for (std::size_t k = 0; k < count; ++k) chosen[order[k]] = true;
+  };
+  choose(most / 2, [&](std::size_t i) { return trials[i].step.cost_usd + after(i); });
+  choose(most / 4, [&](std::size_t i) {
+    return costs.prices().of_minutes(trials[i].own_minutes) + after(i);
+  });
+  choose(most / 4, [&](std::size_t i) {
+    return trials[i].step.cost_usd / std::max(scores[i].information_nat, 1e-12);
+  });
+  std::vector<Trial> leading;
+  for (std::size_t i = 0; i < trials.size(); ++i)
+    if (chosen[i]) leading.push_back(std::move(trials[i]));
+  return leading;
+}
+
 void condition(const Trial& trial, std::size_t outcome, std::span<const Hypothesis> hypotheses,
                std::vector<double>& weights) {
   weights.resize(hypotheses.size());
@@ -81,283 +150,357 @@ void condition(const Trial& trial, std::size_t outcome, std::span<const Hypothes
     weights[h] = hypotheses[h].weight * trial.row(trial.codes[h])[outcome];
 }
 
-/// Solved numbers of one state: by live candidate, then terminal.
-struct TrialFactory::Numbers {
-  std::size_t terminals = 0;
-  std::vector<double> volt;
-  std::vector<double> ohm;
-  std::size_t elements = 0;
-  std::vector<double> element_ohm;
-  [[nodiscard]] Thevenin port(std::size_t live, Index terminal) const {
-    return {volt[live * terminals + at(terminal)], ohm[live * terminals + at(terminal)]};
+std::vector<bool> logic_level_terminals(const vehicle::Vehicle& vehicle) {
+  std::vector<std::size_t> parent(vehicle.terminals.size());
+  std::iota(parent.begin(), parent.end(), std::size_t{0});
+  const auto root = [&](std::size_t t) {
+    while (parent[t] != t) t = parent[t] = parent[parent[t]];
+    return t;
+  };
+  using Type = vehicle::Component::Type;
+  const auto joins = [&](const vehicle::Element& e) {
+    return !e.dormant && std::all_of(e.components.begin(), e.components.end(), [&](Index c) {
+      const auto type = vehicle.components[at(c)].type;
+      return type == Type::wire || type == Type::termination || type == Type::contact;
+    });
+  };
+  for (const auto& e : vehicle.elements)
+    if (joins(e)) parent[root(at(e.a))] = root(at(e.b));
+  std::vector<bool> logic(vehicle.terminals.size(), false);
+  std::vector<bool> signal(vehicle.terminals.size(), false);  // by root
+  std::vector<bool> other(vehicle.terminals.size(), false);
+  for (std::size_t t = 0; t < logic.size(); ++t) {
+    const auto& component = vehicle.components[at(vehicle.terminals[t].component)];
+    logic[t] = warns_of_lamp(component);
+    if (logic[t]) {
+      signal[root(t)] = true;
+    } else if (component.type == Type::part) {
+      other[root(t)] = true;
+    }
   }
-  [[nodiscard]] Thevenin across(std::size_t live, Index element, Index a, Index b) const {
-    return {volt[live * terminals + at(a)] - volt[live * terminals + at(b)],
-            element_ohm[live * elements + at(element)]};
-  }
-};
+  for (std::size_t t = 0; t < logic.size(); ++t)
+    logic[t] = logic[t] || (signal[root(t)] && !other[root(t)]);
+  return logic;
+}
 
-TrialFactory::TrialFactory(belief::Belief& belief, const LiveSet& live, const RepairCosts& costs,
-                           const Constraints& constraints, const std::vector<bool>& open_zones)
+Setup setup_after(const vehicle::Vehicle& vehicle, std::span<const Entry> entries) {
+  for (std::size_t i = entries.size(); i-- > 0;) {
+    const auto& entry = entries[i];
+    if (entry.type != Entry::Type::reading && entry.type != Entry::Type::sign) continue;
+    return {entry.state, !entry.lifted_elements.empty(), lifted_beside(vehicle, entry),
+            vehicle::none};
+  }
+  return {vehicle.rest_state(), false, vehicle::none, vehicle::none};
+}
+
+TrialFactory::TrialFactory(belief::Belief& belief, PredictionStore& store, const LiveSet& live,
+                           const RepairCosts& costs, const Constraints& constraints,
+                           const std::vector<bool>& open_zones)
     : belief_(&belief),
+      store_(&store),
       live_(&live),
       costs_(&costs),
       constraints_(&constraints),
-      open_zones_(&open_zones) {
-  const auto& set = belief.instruments();
-  for (std::size_t i = 0; i < set.instruments.size(); ++i)
-    tables_.emplace_back(set, static_cast<int>(i), costs.vehicle().nominal_volt);
-  by_live_.resize(live.candidates.size());
-  for (std::size_t h = 0; h < live.hypotheses.size(); ++h)
-    by_live_[at(live.hypotheses[h].live)].push_back(static_cast<std::int32_t>(h));
-  overrides_.resize(live.candidates.size());
-  settings_.resize(live.candidates.size());
-  for (std::size_t c = 0; c < live.candidates.size(); ++c) {
-    belief.space().overrides(live.candidates[c].faults, overrides_[c]);
-    belief.space().settings(live.candidates[c].faults, settings_[c]);
-  }
+      open_zones_(&open_zones),
+      present_(setup_after(costs.vehicle(), constraints.made)),
+      logic_(logic_level_terminals(costs.vehicle())) {
+  for (const auto& entry : constraints.made) remember(entry);
 }
 
-void TrialFactory::begin(std::size_t candidate) {
-  belief_->solver().begin(overrides_[candidate], settings_[candidate]);
+bool TrialFactory::allowed(Index zone) const {
+  const auto& off = constraints_->closed_zones;
+  return std::find(off.begin(), off.end(), zone) == off.end();
 }
 
 bool TrialFactory::reachable(Index terminal) const {
   const auto& t = costs_->vehicle().terminals[at(terminal)];
-  const auto& off = constraints_->closed_zones;
-  return t.reachable && std::find(off.begin(), off.end(), t.zone) == off.end();
+  return t.reachable && allowed(t.zone);
 }
 
-bool TrialFactory::usable(int instrument, Index red, bool isolated) const {
+bool TrialFactory::usable(std::size_t instrument, const PredictionStore::Place& place,
+                          bool isolated) const {
   const auto& at_hand = constraints_->instruments;
-  if (!at_hand.empty() && std::find(at_hand.begin(), at_hand.end(), instrument) == at_hand.end())
+  if (!at_hand.empty() &&
+      std::find(at_hand.begin(), at_hand.end(), static_cast<int>(instrument)) == at_hand.end())
     return false;
-  const auto& i = belief_->instruments().instruments[static_cast<std::size_t>(instrument)];
-  if (needs_isolation(i) != isolated) return false;
+  const auto& i = belief_->instruments().instruments[instrument];
+  if (i.type == Instrument::Type::clamp || needs_isolation(i) != isolated) return false;
+  // Across an element: a drop under load, or its resistance with the pack isolated.
+  if (!isolated && place.element != vehicle::none && i.type != Instrument::Type::voltmeter)
+    return false;
   const bool loads = (i.type == Instrument::Type::lamp && i.current_exponent != 1) ||
                      (i.type == Instrument::Type::voltmeter && i.resistance_ohm < 1e5);
-  if (!loads) return true;
   // It would draw enough to damage a logic or sensor output.
-  const auto& vehicle = costs_->vehicle();
-  const auto& cautions = vehicle.components[at(vehicle.terminals[at(red)].component)].cautions;
-  return std::find(cautions.begin(), cautions.end(), "lamp_on_logic") == cautions.end();
+  return !loads || (!logic_[at(place.red)] &&
+                    (place.black == costs_->vehicle().datum || !logic_[at(place.black)]));
+}
+
+/// Whether an entry was this step already, in any of these states.
+bool TrialFactory::made(const Step& step, Index lifted_element,
+                        std::span<const vehicle::ControlState> states) const {
+  Deed deed;
+  deed.instrument = step.instrument;
+  deed.red = step.red;
+  deed.black = step.black;
+  deed.isolated = step.isolated;
+  deed.lifted = lifted_element;
+  deed.sign = step.sign;
+  if (step.type == Step::Type::look) deed.component = step.component;
+  if (states.empty()) return deeds_.contains(deed);
+  return std::any_of(states.begin(), states.end(), [&](const vehicle::ControlState& state) {
+    deed.state = state;
+    return deeds_.contains(deed);
+  });
+}
+
+void TrialFactory::remember(const Entry& entry) {
+  Deed deed;
+  switch (entry.type) {
+    case Entry::Type::reading:
+      deed.instrument = entry.instrument;
+      deed.red = entry.red;
+      deed.black = entry.black;
+      deed.isolated = !entry.lifted_elements.empty();
+      deed.lifted = lifted_beside(costs_->vehicle(), entry);
+      deed.state = entry.state;
+      break;
+    case Entry::Type::sign:
+      deed.sign = entry.sign;
+      deed.state = entry.state;
+      break;
+    case Entry::Type::look:
+      deed.component = entry.component;
+      break;
+    case Entry::Type::cue:
+      return;
+  }
+  deeds_.insert(deed);
+  if (!deed.isolated) return;
+  std::swap(deed.red, deed.black);  // ohms read the same either way
+  deeds_.insert(deed);
 }
 
 void TrialFactory::price(Trial& trial) const {
   const auto& vehicle = costs_->vehicle();
   auto& step = trial.step;
-  double minutes = 0;
+  double own = 0;
   const auto visit = [&](Index zone) {
-    if (zone == vehicle::none || (*open_zones_)[at(zone)]) return;
-    if (std::find(step.zones_to_open.begin(), step.zones_to_open.end(), zone) !=
-        step.zones_to_open.end())
-      return;
-    step.zones_to_open.push_back(zone);
-    minutes += vehicle.zones[at(zone)].open_minutes + vehicle.zones[at(zone)].close_minutes;
+    if (zone != vehicle::none &&
+        std::find(trial.zones.begin(), trial.zones.end(), zone) == trial.zones.end())
+      trial.zones.push_back(zone);
   };
   for (const auto t : {step.red, step.black}) {
     if (t == vehicle::none) continue;
     visit(vehicle.terminals[at(t)].zone);
-    minutes += vehicle.terminals[at(t)].minutes;
+    own += vehicle.terminals[at(t)].minutes;
   }
-  if (step.component != vehicle::none) {
+  if (step.type == Step::Type::look) {
     visit(vehicle.components[at(step.component)].zone);
-    minutes += vehicle.components[at(step.component)].look_minutes;
+    own += vehicle.components[at(step.component)].look_minutes;
   }
+  if (step.lifted != vehicle::none) visit(vehicle.components[at(step.lifted)].zone);
   if (step.instrument >= 0)
-    minutes +=
-        belief_->instruments().instruments[static_cast<std::size_t>(step.instrument)].minutes;
-  if (step.type == Step::Type::sign) minutes += 0.2;
-  for (std::size_t c = 0; c < step.state.size(); ++c) {
-    if (step.state[c] == vehicle.controls[c].rest) continue;
-    minutes += vehicle.controls[c].minutes;
-    step.needs_helper = step.needs_helper || vehicle.controls[c].needs_helper;
+    own += belief_->instruments().instruments[static_cast<std::size_t>(step.instrument)].minutes;
+  if (step.sign != vehicle::none) own += sign_minutes;
+  trial.own_minutes = own;
+  double minutes = own;
+  if (!trial.setup.state.empty()) {
+    minutes += change_minutes(vehicle, costs_->prices(), present_, trial.setup);
+    step.needs_helper = needs_helper(vehicle, trial.setup);
   }
-  if (step.isolated) minutes += 4;  // off and back on again
-  if (step.needs_helper) minutes += costs_->prices().helper_minutes;
+  for (const auto z : trial.zones) {
+    if ((*open_zones_)[at(z)]) continue;
+    step.zones_to_open.push_back(z);
+    minutes += vehicle.zones[at(z)].open_minutes + vehicle.zones[at(z)].close_minutes;
+  }
   step.minutes = minutes;
   step.cost_usd = costs_->prices().of_minutes(minutes);
 }
 
-bool TrialFactory::keep(Trial&& trial, std::vector<Trial>& trials) {
-  ++compared_;
-  if (all_equal(trial.codes)) return false;
+bool TrialFactory::settle(Trial& trial) const {
+  trial.step.state = trial.setup.state;
+  trial.step.isolated = trial.setup.isolated;
   price(trial);
-  auto pattern = trial.codes;
-  pattern.push_back(trial.step.instrument);
-  pattern.push_back(static_cast<std::int32_t>(trial.step.type));
-  if (trial.table == nullptr)
-    for (const auto& row : trial.rows) pattern.push_back(static_cast<std::int32_t>(row[0] * 1e6));
-  const auto [entry, added] = known_.emplace(std::move(pattern), trials.size());
-  if (added) {
-    trials.push_back(std::move(trial));
-  } else if (trial.step.cost_usd < trials[entry->second].step.cost_usd) {
-    trials[entry->second] = std::move(trial);
-  }
-  return added;
+  return trial.step.minutes <= constraints_->most_minutes;
 }
 
-void TrialFactory::add_readings(const Numbers& numbers, const vehicle::ControlState& state,
-                                bool isolated, std::vector<Trial>& trials) {
-  const auto& vehicle = costs_->vehicle();
-  // Most ports are alike under every live candidate in most states: one cheap look for all instruments.
-  const auto differs = [&](const auto& port_of) {
-    const auto first = port_of(0);
-    for (std::size_t c = 1; c < live_->candidates.size(); ++c) {
-      const auto other = port_of(c);
-      if (std::abs(other.volt - first.volt) > 1e-3 ||
-          std::abs(other.ohm - first.ohm) > 0.02 * first.ohm + 1e-6)
-        return true;
+/// Of trials that predict the same for every candidate the cheapest is kept.
+void TrialFactory::keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate) {
+  if (!settle(trial)) return;
+  auto hash = boost::hash_range(by_candidate.begin(), by_candidate.end());
+  boost::hash_combine(hash, trial.step.instrument);
+  auto& list = known_[hash];
+  for (const auto& [codes, i] : list) {
+    auto& other = trials_[i];
+    if (other.step.instrument != trial.step.instrument || codes != by_candidate ||
+        other.rows != trial.rows)
+      continue;
+    if (trial.step.cost_usd < other.step.cost_usd) {
+      trial.codes = std::move(other.codes);
+      other = std::move(trial);
     }
-    return false;
+    return;
+  }
+  set_codes(trial, by_candidate);
+  list.emplace_back(by_candidate, trials_.size());
+  trials_.push_back(std::move(trial));
+}
+
+void TrialFactory::set_codes(Trial& trial, std::span<const std::int32_t> by_candidate) const {
+  trial.codes.resize(live_->hypotheses.size());
+  for (std::size_t h = 0; h < trial.codes.size(); ++h)
+    trial.codes[h] = by_candidate[at(live_->hypotheses[h].live)];
+}
+
+double TrialFactory::place_minutes(const PredictionStore::Place& place) const {
+  const auto& vehicle = costs_->vehicle();
+  double minutes = 0;
+  const auto& red = vehicle.terminals[at(place.red)];
+  const auto& black = vehicle.terminals[at(place.black)];
+  minutes += red.minutes + black.minutes;
+  const auto visit = [&](Index zone) {
+    if (zone != vehicle::none && !(*open_zones_)[at(zone)])
+      minutes += vehicle.zones[at(zone)].open_minutes + vehicle.zones[at(zone)].close_minutes;
   };
-  std::vector<bool> to_datum(vehicle.terminals.size());
-  std::vector<bool> across(vehicle.elements.size());
-  for (std::size_t t = 0; t < to_datum.size(); ++t)
-    to_datum[t] = differs([&](std::size_t c) { return numbers.port(c, static_cast<Index>(t)); });
-  for (std::size_t e = 0; e < across.size(); ++e) {
-    const auto& element = vehicle.elements[e];
-    across[e] = differs([&](std::size_t c) {
-      return numbers.across(c, static_cast<Index>(e), element.a, element.b);
-    });
-  }
-  for (std::size_t i = 0; i < tables_.size(); ++i) {
-    const auto instrument = static_cast<int>(i);
-    const auto type = belief_->instruments().instruments[i].type;
-    const auto offer = [&](Index red, Index black, const auto& port_of) {
-      if (red == black || !reachable(red) || !reachable(black) ||
-          !usable(instrument, red, isolated))
-        return;
-      Trial trial;
-      trial.table = &tables_[i];
-      trial.outcomes = tables_[i].outcome_count();
-      trial.step.type = Step::Type::reading;
-      trial.step.instrument = instrument;
-      trial.step.red = red;
-      trial.step.black = black;
-      trial.step.state = state;
-      trial.step.isolated = isolated;
-      offer_codes(std::move(trial), port_of, trials);
-    };
-    if (!isolated && type != Instrument::Type::clamp)
-      for (std::size_t t = 0; t < vehicle.terminals.size(); ++t) {
-        const auto red = static_cast<Index>(t);
-        if (!to_datum[t]) {
-          ++compared_;
-          continue;
-        }
-        offer(red, vehicle.datum, [&](std::size_t c) { return numbers.port(c, red); });
-      }
-    // Across one element: a drop under load, or its resistance with the pack isolated.
-    if (isolated || type == Instrument::Type::voltmeter)
-      for (std::size_t e = 0; e < vehicle.elements.size(); ++e) {
-        const auto& element = vehicle.elements[e];
-        if (!isolated && element.b == vehicle.datum) continue;  // the same as terminal to datum
-        if (!across[e]) {
-          ++compared_;
-          continue;
-        }
-        offer(element.a, element.b, [&](std::size_t c) {
-          return numbers.across(c, static_cast<Index>(e), element.a, element.b);
-        });
-      }
-  }
+  visit(red.zone);
+  if (black.zone != red.zone) visit(black.zone);
+  return minutes;
 }
 
 template <typename PortOf>
-void TrialFactory::offer_codes(Trial&& trial, const PortOf& port_of, std::vector<Trial>& trials) {
-  auto& table = tables_[static_cast<std::size_t>(trial.step.instrument)];
-  std::vector<std::int32_t>& codes = live_codes_;
-  codes.resize(live_->candidates.size());
+void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup,
+                         double setup_minutes, std::span<const vehicle::ControlState> states,
+                         const PortOf& port_of) {
+  const auto instruments = belief_->instruments().instruments.size();
+  compared_ += instruments * states.size();
+  const auto first = port_of(0);
   bool differs = false;
-  for (std::size_t c = 0; c < codes.size(); ++c) {
-    codes[c] = table.code(port_of(c));
-    differs = differs || codes[c] != codes[0];
-  }
-  if (!differs) {
-    ++compared_;
-    return;
-  }
-  trial.codes.resize(live_->hypotheses.size());
-  for (std::size_t h = 0; h < trial.codes.size(); ++h)
-    trial.codes[h] = codes[at(live_->hypotheses[h].live)];
-  keep(std::move(trial), trials);
-}
-
-void TrialFactory::add_signs(circuit::Stage stage, const vehicle::ControlState& state,
-                             std::vector<Trial>& trials) {
-  const auto& vehicle = costs_->vehicle();
-  auto& solver = belief_->solver();
-  std::vector<std::vector<std::int32_t>> truths(
-      vehicle.signs.size(), std::vector<std::int32_t>(live_->candidates.size(), 0));
-  for (std::size_t c = 0; c < live_->candidates.size(); ++c) {
-    begin(c);
-    for (std::size_t s = 0; s < vehicle.signs.size(); ++s)
-      truths[s][c] =
-          static_cast<std::int32_t>(readings::sign_truth(solver, static_cast<Index>(s), stage));
-  }
-  for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
-    if (all_equal(truths[s])) {
-      ++compared_;
+  for (std::size_t c = 1; c < rows_.size() && !differs; ++c) differs = port_of(c) != first;
+  if (!differs || !reachable(place.red) || !reachable(place.black)) return;
+  // Most places show the same as another one that is no more trouble to get at: what instruments make of
+  // it need not be asked again.
+  const bool logic = logic_[at(place.red)] || logic_[at(place.black)];
+  const bool across = !setup.isolated && place.element != vehicle::none;
+  std::size_t pattern = (setup.isolated ? 1U : 0U) + (logic ? 2U : 0U) + (across ? 4U : 0U);
+  for (std::size_t c = 0; c < rows_.size(); ++c) boost::hash_combine(pattern, port_of(c));
+  const double minutes = setup_minutes + place_minutes(place);
+  const auto shown = shown_.find(pattern);
+  if (shown != shown_.end() && shown->second <= minutes) return;
+  bool all = true;
+  live_codes_.resize(rows_.size());
+  for (std::size_t i = 0; i < instruments; ++i) {
+    if (!usable(i, place, setup.isolated)) continue;
+    for (std::size_t c = 0; c < rows_.size(); ++c) live_codes_[c] = store_->code(i, port_of(c));
+    if (all_equal(live_codes_)) continue;
+    Trial trial;
+    trial.store = store_;
+    trial.outcomes = store_->table(i).outcome_count();
+    trial.step.type = Step::Type::reading;
+    trial.step.instrument = static_cast<int>(i);
+    trial.step.red = place.red;
+    trial.step.black = place.black;
+    trial.setup = setup;
+    trial.step.isolated = setup.isolated;
+    if (setup.lifted != vehicle::none) {
+      trial.step.type = Step::Type::lift;
+      trial.step.lifted = lifted_end(setup.lifted);
+    }
+    if (made(trial.step, setup.lifted, states)) {
+      all = false;
       continue;
     }
-    Trial trial;
-    trial.step.type = Step::Type::sign;
-    trial.step.sign = static_cast<Index>(s);
-    trial.step.state = state;
-    trial.outcomes = sign_words.size();
-    const auto& sense = belief_->instruments().sense(vehicle.signs[s].sense);
-    for (const auto truth : {SignTruth::absent, SignTruth::present, SignTruth::chatters}) {
-      OutcomeTable::Distribution row{};
-      for (std::size_t o = 0; o < sign_words.size(); ++o)
-        row[o] = (1 - sense.wrong_state) * readings::sign_probability(sense, sign_words[o], truth) +
-                 (sign_words[o] == Outcome::chatters ? 0 : sense.wrong_state / 2);
-      trial.rows.push_back(row);
-    }
-    trial.codes.resize(live_->hypotheses.size());
-    for (std::size_t h = 0; h < trial.codes.size(); ++h)
-      trial.codes[h] = truths[s][at(live_->hypotheses[h].live)];
-    keep(std::move(trial), trials);
+    keep(std::move(trial), live_codes_);
   }
+  if (all) shown_[pattern] = minutes;
 }
 
-void TrialFactory::add_state(const vehicle::ControlState& state, bool isolated,
-                             std::vector<Trial>& trials) {
+std::vector<TrialFactory::Alike> TrialFactory::alike_states() const {
   const auto& vehicle = costs_->vehicle();
-  auto& solver = belief_->solver();
-  const auto lifted = isolated ? std::span<const Index>(vehicle.isolation.lifted_elements)
-                               : std::span<const Index>{};
-  const auto stage = solver.stage(state, lifted);
-  Numbers numbers;
-  numbers.terminals = vehicle.terminals.size();
-  numbers.volt.resize(live_->candidates.size() * numbers.terminals);
-  numbers.ohm.resize(numbers.volt.size());
-  numbers.elements = vehicle.elements.size();
-  numbers.element_ohm.resize(live_->candidates.size() * numbers.elements);
-  for (std::size_t c = 0; c < live_->candidates.size(); ++c) {
-    begin(c);
-    solver.enter(stage);
-    solver.volts(std::span(numbers.volt).subspan(c * numbers.terminals, numbers.terminals));
-    solver.resistances(std::span(numbers.ohm).subspan(c * numbers.terminals, numbers.terminals));
-    solver.element_resistances(
-        std::span(numbers.element_ohm).subspan(c * numbers.elements, numbers.elements));
+  std::vector<Alike> list;
+  std::map<std::vector<std::uint16_t>, std::size_t> place;
+  const auto count = store_->states().size();
+  for (std::size_t s = 0; s < count; ++s) {
+    std::vector<std::uint16_t> networks;
+    networks.reserve(rows_.size());
+    for (const auto* row : rows_) networks.push_back(row->network_of[s]);
+    const Setup setup{store_->states()[s], false, vehicle::none, vehicle::none};
+    const double minutes = change_minutes(vehicle, costs_->prices(), present_, setup);
+    const auto [entry, added] = place.emplace(networks, list.size());
+    if (added) {
+      list.push_back({std::move(networks), setup, minutes, {setup.state}});
+      continue;
+    }
+    auto& known = list[entry->second];
+    known.states.push_back(setup.state);
+    if (minutes < known.minutes) {
+      known.minutes = minutes;
+      known.setup = setup;
+    }
   }
-  add_readings(numbers, state, isolated, trials);
-  if (!isolated) add_signs(stage, state, trials);
+  return list;
 }
 
-void TrialFactory::add_looks(std::vector<Trial>& trials) {
+void TrialFactory::add_readings(const Alike& alike) {
+  const auto& places = store_->places();
+  std::vector<const std::uint32_t*> ports;
+  ports.reserve(rows_.size());
+  for (std::size_t c = 0; c < rows_.size(); ++c)
+    ports.push_back(rows_[c]->networks[alike.networks[c]].ports.data());
+  for (std::size_t p = 0; p < places.size(); ++p) {
+    // With the pack on, an element that ends at the datum is the same as its other terminal.
+    if (!alike.setup.isolated && places[p].element != vehicle::none &&
+        places[p].black == costs_->vehicle().datum)
+      continue;
+    offer(places[p], alike.setup, alike.minutes, alike.states,
+          [&](std::size_t c) { return ports[c][p]; });
+  }
+}
+
+Trial TrialFactory::sign_trial(std::size_t sign) const {
+  Trial trial;
+  trial.step.type = Step::Type::sign;
+  trial.step.sign = static_cast<Index>(sign);
+  trial.outcomes = sign_words.size();
+  const auto& sense = belief_->instruments().sense(costs_->vehicle().signs[sign].sense);
+  for (const auto truth : {SignTruth::absent, SignTruth::present, SignTruth::chatters}) {
+    OutcomeTable::Distribution row{};
+    for (std::size_t o = 0; o < sign_words.size(); ++o)
+      row[o] = (1 - sense.wrong_state) * readings::sign_probability(sense, sign_words[o], truth) +
+               (sign_words[o] == Outcome::chatters ? 0 : sense.wrong_state / 2);
+    trial.rows.push_back(row);
+  }
+  return trial;
+}
+
+void TrialFactory::add_signs(std::size_t situation) {
+  const auto& vehicle = costs_->vehicle();
+  live_codes_.resize(rows_.size());
+  for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
+    ++compared_;
+    for (std::size_t c = 0; c < rows_.size(); ++c)
+      live_codes_[c] = rows_[c]->signs[situation * vehicle.signs.size() + s];
+    if (all_equal(live_codes_)) continue;
+    auto trial = sign_trial(s);
+    trial.setup.state = store_->states()[situation];
+    trial.step.state = trial.setup.state;
+    if (made(trial.step, vehicle::none, std::span(&trial.setup.state, 1))) continue;
+    keep(std::move(trial), live_codes_);
+  }
+}
+
+void TrialFactory::add_looks() {
   const auto& vehicle = costs_->vehicle();
   std::vector<bool> suspect(vehicle.components.size(), false);
   for (const auto& h : live_->hypotheses)
-    for (const auto c : h.components) suspect[at(c)] = true;
+    for (const auto m : h.modes) suspect[at(vehicle.modes[at(m)].component)] = true;
   for (std::size_t c = 0; c < vehicle.components.size(); ++c) {
     const auto& component = vehicle.components[c];
-    const auto& off = constraints_->closed_zones;
-    if (!suspect[c] || std::find(off.begin(), off.end(), component.zone) != off.end()) continue;
+    if (!suspect[c] || !allowed(component.zone)) continue;
+    ++compared_;
     Trial trial;
     trial.step.type = Step::Type::look;
     trial.step.component = static_cast<Index>(c);
+    if (made(trial.step, vehicle::none, {})) continue;
     trial.outcomes = 2;
     const auto row = [](double seen) {
       const double p = std::clamp(seen, 1e-4, 1 - 1e-4);
@@ -375,29 +518,149 @@ void TrialFactory::add_looks(std::vector<Trial>& trials) {
         if (const auto found = code_of.find(m); found != code_of.end()) code = found->second;
       trial.codes.push_back(code);
     }
-    keep(std::move(trial), trials);
+    if (!all_equal(trial.codes) && settle(trial)) trials_.push_back(std::move(trial));
+  }
+}
+
+std::vector<Index> TrialFactory::heaviest_suspects(std::size_t most) const {
+  std::map<Index, double> weights;
+  for (const auto& h : live_->hypotheses)
+    for (const auto c : h.components) weights[c] += h.weight;
+  std::vector<std::pair<double, Index>> sorted;
+  sorted.reserve(weights.size());
+  for (const auto& [c, w] : weights) sorted.emplace_back(-w, c);
+  std::sort(sorted.begin(), sorted.end());
+  if (sorted.size() > most) sorted.resize(most);
+  std::vector<Index> list;
+  for (const auto& [w, c] : sorted) list.push_back(c);
+  return list;
+}
+
+/// The end of a wire that is cheaper to take off, none if both are out of reach.
+Index TrialFactory::lifted_end(Index element) const {
+  const auto& vehicle = costs_->vehicle();
+  const auto wire = std::find_if(vehicle.wires.begin(), vehicle.wires.end(),
+                                 [&](const auto& w) { return w.element == element; });
+  if (wire == vehicle.wires.end()) return vehicle::none;
+  Index best = vehicle::none;
+  double least = 0;
+  for (const auto end : {wire->from_end, wire->to_end}) {
+    if (end == vehicle::none || !allowed(vehicle.components[at(end)].zone)) continue;
+    const auto zone = vehicle.components[at(end)].zone;
+    const double cost = zone == vehicle::none || (*open_zones_)[at(zone)] ? 0 : costs_->zone(zone);
+    if (best == vehicle::none || cost < least) {
+      best = end;
+      least = cost;
+    }
+  }
+  return best;
+}
+
+void TrialFactory::add_lifts() {
+  const auto& vehicle = costs_->vehicle();
+  const auto& isolation = vehicle.isolation.lifted_elements;
+  std::vector<Index> chosen;
+  for (const auto c : heaviest_suspects(most_suspects))
+    for (const auto& wire : vehicle.wires) {
+      const auto& own = vehicle.elements[at(wire.element)];
+      const auto& terminals = vehicle.components[at(c)].terminals;
+      const auto touches = [&](Index t) {
+        return std::find(terminals.begin(), terminals.end(), t) != terminals.end();
+      };
+      if (!touches(own.a) && !touches(own.b)) continue;
+      if (std::find(isolation.begin(), isolation.end(), wire.element) != isolation.end() ||
+          std::find(chosen.begin(), chosen.end(), wire.element) != chosen.end() ||
+          lifted_end(wire.element) == vehicle::none)
+        continue;
+      if (chosen.size() < most_lifts) chosen.push_back(wire.element);
+    }
+  const std::vector<vehicle::ControlState> rest{vehicle.rest_state()};
+  for (const auto element : chosen) {
+    store_->add_lift(belief_->solver(), live_->candidates, rows_, element);
+    const auto& places = store_->lift_places(element);
+    const Setup setup{rest.front(), true, element, vehicle::none};
+    const double minutes = change_minutes(vehicle, costs_->prices(), present_, setup);
+    for (std::size_t p = 0; p < places.size(); ++p)
+      offer(places[p], setup, minutes, rest,
+            [&](std::size_t c) { return rows_[c]->lifted.at(element)[p]; });
+  }
+}
+
+void TrialFactory::add_bridges() {
+  const auto& vehicle = costs_->vehicle();
+  // A lead with a small fuse: not where the motor's current may flow, nor across a source, a fuse or a
+  // coil.
+  std::vector<bool> power(vehicle.terminals.size(), false);
+  for (const auto& wire : vehicle.wires) {
+    if (!wire.power) continue;
+    power[at(vehicle.elements[at(wire.element)].a)] = true;
+    power[at(vehicle.elements[at(wire.element)].b)] = true;
+  }
+  std::vector<Index> chosen;
+  for (const auto c : heaviest_suspects(most_suspects))
+    for (std::size_t e = 0; e < vehicle.elements.size() && chosen.size() < most_bridges; ++e) {
+      const auto& element = vehicle.elements[e];
+      if (element.dormant || std::find(element.components.begin(), element.components.end(), c) ==
+                                 element.components.end())
+        continue;
+      const bool wire = std::any_of(vehicle.wires.begin(), vehicle.wires.end(), [&](const auto& w) {
+        return w.element == static_cast<Index>(e);
+      });
+      if ((!wire && element.type != vehicle::ElementType::contact) || power[at(element.a)] ||
+          power[at(element.b)] || !reachable(element.a) || !reachable(element.b) ||
+          std::find(chosen.begin(), chosen.end(), static_cast<Index>(e)) != chosen.end())
+        continue;
+      chosen.push_back(static_cast<Index>(e));
+    }
+  live_codes_.resize(rows_.size());
+  for (const auto element : chosen) {
+    store_->add_bridge(belief_->solver(), live_->candidates, rows_, element);
+    for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
+      ++compared_;
+      for (std::size_t c = 0; c < rows_.size(); ++c)
+        live_codes_[c] = rows_[c]->bridged.at(element)[s];
+      if (all_equal(live_codes_)) continue;
+      auto trial = sign_trial(s);
+      trial.step.type = Step::Type::bridge;
+      trial.step.element = element;
+      trial.step.component = vehicle.elements[at(element)].components.front();
+      trial.step.red = vehicle.elements[at(element)].a;
+      trial.step.black = vehicle.elements[at(element)].b;
+      trial.setup = {vehicle.run_state, false, vehicle::none, element};
+      keep(std::move(trial), live_codes_);
+    }
   }
 }
 
 std::vector<Trial> TrialFactory::make(const Progress& progress) {
-  std::vector<Trial> trials;
-  const auto& vehicle = costs_->vehicle();
-  add_looks(trials);
+  rows_ = store_->rows(belief_->solver(), live_->candidates, progress);
+  trials_.clear();
+  known_.clear();
+  shown_.clear();
+  add_looks();
   if (constraints_->allow_live) {
-    const auto states = circuit::control_combinations(vehicle);
-    for (std::size_t s = 0; s < states.size(); ++s) {
-      report(progress, static_cast<double>(s) / static_cast<double>(states.size()));
-      add_state(states[s], false, trials);
-    }
+    for (const auto& alike : alike_states()) add_readings(alike);
+    for (std::size_t s = 0; s < store_->states().size(); ++s) add_signs(s);
+    add_bridges();
   }
-  if (!vehicle.isolation.lifted_elements.empty()) add_state(vehicle.rest_state(), true, trials);
-  return trials;
+  if (store_->can_isolate()) {
+    Alike isolated;
+    isolated.setup = {costs_->vehicle().rest_state(), true, vehicle::none, vehicle::none};
+    isolated.states = {isolated.setup.state};
+    isolated.minutes =
+        change_minutes(costs_->vehicle(), costs_->prices(), present_, isolated.setup);
+    for (const auto* row : rows_)
+      isolated.networks.push_back(row->network_of[store_->states().size()]);
+    add_readings(isolated);
+    add_lifts();
+  }
+  return std::move(trials_);
 }
 
 std::string TrialFactory::label(const Trial& trial, std::size_t outcome) const {
-  if (trial.table != nullptr) return trial.table->label(outcome);
-  if (trial.step.type == Step::Type::sign)
-    return std::string(readings::name_of(sign_words[outcome]));
+  if (trial.store != nullptr)
+    return store_->table(static_cast<std::size_t>(trial.step.instrument)).label(outcome);
+  if (trial.step.sign != vehicle::none) return std::string(readings::name_of(sign_words[outcome]));
   return outcome == 0 ? "damage" : "clean";
 }
 

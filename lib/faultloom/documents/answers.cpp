@@ -1,5 +1,7 @@
 #include <faultloom/documents/answers.hpp>
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <faultloom/documents/version.hpp>
@@ -348,13 +350,16 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
       if (std::find(ids.begin(), ids.end(), id) == ids.end()) ids.push_back(id);
   };
   using Type = advice::Step::Type;
-  const bool works_on_it = step.type == Type::repair;
-  const bool live = !step.isolated && (step.type == Type::reading || step.type == Type::sign);
+  const bool works_on_it = step.type == Type::repair || step.type == Type::authorize;
+  const bool bridged = step.type == Type::bridge;
+  const bool live =
+      !step.isolated && (step.type == Type::reading || step.type == Type::sign || bridged);
   const bool moved = !step.state.empty() && step.state != vehicle.rest_state();
-  if (moved || works_on_it || step.type == Type::verify) add({"wheels_clear"});
+  if (moved || works_on_it || bridged || step.type == Type::verify) add({"wheels_clear"});
   if (live) add({"live_with_key_off"});
   if (step.isolated || works_on_it) add({"pack_isolated", "capacitors_discharged"});
-  if (works_on_it || step.type == Type::verify) add({"interlock_restored"});
+  if (works_on_it || bridged || step.type == Type::verify) add({"interlock_restored"});
+  if (bridged) add({"bypass"});
   if (step.instrument >= 0)
     add(context.instruments.instruments[static_cast<std::size_t>(step.instrument)].cautions);
   std::vector<vehicle::Index> zones = step.zones_to_open;
@@ -363,9 +368,10 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
     zones.push_back(vehicle.terminals[at(t)].zone);
     add(vehicle.components[at(vehicle.terminals[at(t)].component)].cautions);
   }
-  if (step.component != vehicle::none) {
-    zones.push_back(vehicle.components[at(step.component)].zone);
-    add(vehicle.components[at(step.component)].cautions);
+  for (const auto c : {step.component, step.lifted}) {
+    if (c == vehicle::none) continue;
+    zones.push_back(vehicle.components[at(c)].zone);
+    add(vehicle.components[at(c)].cautions);
   }
   for (const auto z : zones)
     if (z != vehicle::none) add(vehicle.zones[at(z)].cautions);
@@ -387,30 +393,47 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
   const auto with_state = [&](const std::string& text) {
     return text + "; " + state_text(v, step.state);
   };
+  const auto probes = [&] {
+    const auto& i = context.instruments.instruments[static_cast<std::size_t>(step.instrument)];
+    return i.title + ": red probe on " + v.terminals[at(step.red)].name + ", black on " +
+           v.terminals[at(step.black)].name;
+  };
+  const auto watch = [&] {
+    const auto& sign = v.signs[at(step.sign)];
+    return with_state("Watch and listen: " + sign.title + " (" +
+                      v.components[at(sign.component)].id + ")");
+  };
+  const auto repair = [&] {
+    const auto& c = v.components[at(step.component)];
+    auto action = c.repair.action;
+    std::replace(action.begin(), action.end(), '_', ' ');
+    return action + " " + c.id + ", " + c.title;
+  };
+  const auto capital = [](std::string text) {
+    if (!text.empty())
+      text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
+    return text;
+  };
   switch (step.type) {
-    case advice::Step::Type::reading: {
-      const auto& i = context.instruments.instruments[static_cast<std::size_t>(step.instrument)];
-      return with_state(i.title + ": red probe on " + v.terminals[at(step.red)].name +
-                        ", black on " + v.terminals[at(step.black)].name) +
-             (step.isolated ? ", pack isolated" : "");
-    }
-    case advice::Step::Type::sign: {
-      const auto& sign = v.signs[at(step.sign)];
-      return with_state("Watch and listen: " + sign.title + " (" +
-                        v.components[at(sign.component)].id + ")");
-    }
+    case advice::Step::Type::reading:
+      return with_state(probes()) + (step.isolated ? ", pack isolated" : "");
+    case advice::Step::Type::lift:
+      return "Pack isolated and capacitors discharged, take off " +
+             v.components[at(step.lifted)].id + "; " + with_state(probes());
+    case advice::Step::Type::sign:
+      return watch();
+    case advice::Step::Type::bridge:
+      return "Drive wheels clear, fused lead from " + v.terminals[at(step.red)].name + " to " +
+             v.terminals[at(step.black)].name + " across " + v.components[at(step.component)].id +
+             "; " + watch();
     case advice::Step::Type::look:
       return "Look at " + v.components[at(step.component)].id + ", " +
              v.components[at(step.component)].title;
-    case advice::Step::Type::repair: {
-      const auto& c = v.components[at(step.component)];
-      auto action = c.repair.action;
-      std::replace(action.begin(), action.end(), '_', ' ');
-      if (!action.empty())
-        action.front() =
-            static_cast<char>(std::toupper(static_cast<unsigned char>(action.front())));
-      return action + " " + c.id + ", " + c.title + ", then prove it under load";
-    }
+    case advice::Step::Type::repair:
+      return capital(repair()) + ", then prove it under load";
+    case advice::Step::Type::authorize:
+      return fmt::format("Ask first, {:.0f} USD is more than was authorized: {}", step.cost_usd,
+                         repair());
     case advice::Step::Type::verify:
       return with_state("Nothing looks broken now: prove that it runs");
   }
@@ -419,7 +442,8 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
 
 json one_step(const AnswerContext& context, const advice::Step& step) {
   const auto& v = context.vehicle;
-  constexpr const char* names[] = {"reading", "sign", "look", "repair", "verify"};
+  constexpr const char* names[] = {"reading", "sign",   "look",      "lift",
+                                   "bridge",  "repair", "authorize", "verify"};
   json item{{"type", names[static_cast<int>(step.type)]},
             {"text", step_text(context, step)},
             {"minutes", step.minutes},
@@ -429,8 +453,13 @@ json one_step(const AnswerContext& context, const advice::Step& step) {
   if (step.instrument >= 0)
     item["instrument"] =
         context.instruments.instruments[static_cast<std::size_t>(step.instrument)].id;
-  if (step.red != vehicle::none) item["red"] = v.terminals[at(step.red)].name;
-  if (step.black != vehicle::none) item["black"] = v.terminals[at(step.black)].name;
+  if (step.type == advice::Step::Type::bridge) {
+    item["lead"] = {v.terminals[at(step.red)].name, v.terminals[at(step.black)].name};
+  } else {
+    if (step.red != vehicle::none) item["red"] = v.terminals[at(step.red)].name;
+    if (step.black != vehicle::none) item["black"] = v.terminals[at(step.black)].name;
+  }
+  if (step.lifted != vehicle::none) item["lifted"] = v.components[at(step.lifted)].id;
   if (!step.state.empty()) item["state"] = state_json(v, step.state);
   if (step.isolated) item["isolated"] = true;
   if (step.sign != vehicle::none) {
@@ -439,7 +468,7 @@ json one_step(const AnswerContext& context, const advice::Step& step) {
   }
   if (step.component != vehicle::none) {
     item["component"] = v.components[at(step.component)].id;
-    if (step.type == advice::Step::Type::repair)
+    if (step.type == advice::Step::Type::repair || step.type == advice::Step::Type::authorize)
       item["action"] = v.components[at(step.component)].repair.action;
   }
   json zones = json::array();
@@ -470,6 +499,8 @@ json step_json(const AnswerContext& context, const advice::Advice& advice) {
   answer["alternatives"] = std::move(others);
   answer["repair_only_usd"] = advice.repair_only_usd;
   answer["steps_compared"] = advice.steps_compared;
+  answer["decisions"] = advice.decisions;
+  answer["cut_short"] = advice.cut_short;
   return answer;
 }
 

@@ -123,11 +123,16 @@ std::string Model::next_json(std::string_view job_text, std::string_view options
   const auto posterior = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.5));
   auto constraints = options.constraints;
   constraints.open_zones = job.opened_zones;
+  // What was tried before the last repair may be worth trying again.
+  for (const auto& entry : job.entries)
+    if (entry.epoch == job.entries.back().epoch &&
+        entry.type != readings::Entry::Type::repair)
+      constraints.made.push_back(entry);
   if (constraints.instruments.empty()) constraints.instruments = at_hand(*parts_, job);
   advice::Prices prices;
   if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
-  const auto advice =
-      advice::next_step(*belief, posterior, prices, constraints, part_of(progress, 0.5, 1));
+  const auto advice = advice::next_step(*belief, belief.store(), posterior, prices, constraints,
+                                        part_of(progress, 0.5, 1));
   return text_of(step_json(context_of(*parts_, job), advice));
 }
 

@@ -54,23 +54,26 @@ Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
   report(progress, 1);
 }
 
+Model::Parts::WorkSpace::WorkSpace(const Parts& parts)
+    : belief(parts.space, parts.instruments, parts.rates), store(belief) {}
+
 Model::Parts::Borrowed Model::Parts::borrow() const {
   {
     const std::scoped_lock guard(lock_);
     if (!idle_.empty()) {
-      auto belief = std::move(idle_.back());
+      auto work = std::move(idle_.back());
       idle_.pop_back();
-      return {*this, std::move(belief)};
+      return {*this, std::move(work)};
     }
   }
-  return {*this, std::make_unique<belief::Belief>(space, instruments, rates)};
+  return {*this, std::make_unique<WorkSpace>(*this)};
 }
 
 Model::Parts::Borrowed::~Borrowed() {
   // Work cut short by an exception may have left its caches half filled.
-  if (!belief_ || std::uncaught_exceptions() > unwinding_) return;
+  if (!work_ || std::uncaught_exceptions() > unwinding_) return;
   const std::scoped_lock guard(parts_->lock_);
-  if (parts_->idle_.size() < most_idle) parts_->idle_.push_back(std::move(belief_));
+  if (parts_->idle_.size() < most_idle) parts_->idle_.push_back(std::move(work_));
 }
 
 Job Model::Parts::job(std::string_view text) const {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <exception>
+#include <faultloom/advice/prediction_store.hpp>
 #include <faultloom/belief/belief.hpp>
 #include <faultloom/documents/cautions_reader.hpp>
 #include <faultloom/documents/job_reader.hpp>
@@ -23,22 +24,28 @@ struct Model::Parts {
   circuit::Circuit circuit;
   belief::FaultSpace space;
 
+  struct WorkSpace {
+    explicit WorkSpace(const Parts& parts);
+    belief::Belief belief;
+    advice::PredictionStore store;
+  };
   /// A Belief for the caller's own use until the handle goes out of scope.
   class Borrowed {
    public:
-    Borrowed(const Parts& parts, std::unique_ptr<belief::Belief> belief)
-        : parts_(&parts), belief_(std::move(belief)) {}
+    Borrowed(const Parts& parts, std::unique_ptr<WorkSpace> work)
+        : parts_(&parts), work_(std::move(work)) {}
     Borrowed(Borrowed&&) noexcept = default;
     Borrowed(const Borrowed&) = delete;
     Borrowed& operator=(const Borrowed&) = delete;
     Borrowed& operator=(Borrowed&&) = delete;
     ~Borrowed();
-    belief::Belief* operator->() const noexcept { return belief_.get(); }
-    belief::Belief& operator*() const noexcept { return *belief_; }
+    belief::Belief* operator->() const noexcept { return &work_->belief; }
+    belief::Belief& operator*() const noexcept { return work_->belief; }
+    [[nodiscard]] advice::PredictionStore& store() const noexcept { return work_->store; }
 
    private:
     const Parts* parts_;
-    std::unique_ptr<belief::Belief> belief_;
+    std::unique_ptr<WorkSpace> work_;
     int unwinding_ = std::uncaught_exceptions();
   };
   [[nodiscard]] Borrowed borrow() const;
@@ -46,7 +53,7 @@ struct Model::Parts {
 
  private:
   mutable std::mutex lock_;
-  mutable std::vector<std::unique_ptr<belief::Belief>> idle_;
+  mutable std::vector<std::unique_ptr<WorkSpace>> idle_;
 };
 
 }  // namespace faultloom::documents

@@ -139,9 +139,16 @@ NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& veh
   const auto options = object_of(text, problems);
   NextOptions result;
   auto& constraints = result.constraints;
-  only_keys(options, {"instruments", "closed_zones", "alternatives", "allow_live"}, problems);
+  only_keys(options,
+            {"instruments", "closed_zones", "alternatives", "allow_live", "max_minutes",
+             "authorized_usd", "budget_seconds", "budget_decisions"},
+            problems);
   read_count(options, "alternatives", most_rows, constraints.alternatives, problems);
   read_flag(options, "allow_live", constraints.allow_live, problems);
+  read_number(options, "max_minutes", 0, 1e6, constraints.most_minutes, problems);
+  read_number(options, "authorized_usd", 0, 1e9, constraints.authorized_usd, problems);
+  read_number(options, "budget_seconds", 0, 3600, constraints.budget_seconds, problems);
+  read_count(options, "budget_decisions", most_budget_sets, constraints.budget_decisions, problems);
   read_means(options, vehicle, instruments, constraints.instruments, constraints.closed_zones,
              problems);
   if (!problems.empty()) throw Error(std::move(problems));

@@ -30,7 +30,8 @@ struct ReachOptions {
 /// @throws Error with all problems
 [[nodiscard]] RankOptions read_rank_options(std::string_view text, std::size_t default_top = 20);
 
-/// JSON {"instruments":[ids],"closed_zones":[ids],"alternatives":3,"allow_live":true} or "".
+/// JSON {"instruments":[ids],"closed_zones":[ids],"alternatives":3,"allow_live":true,"max_minutes":20,
+/// "authorized_usd":250,"budget_seconds":0.5,"budget_decisions":2000} or "".
 [[nodiscard]] NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& vehicle,
                                             const readings::InstrumentSet& instruments);
 

@@ -1,0 +1,112 @@
+#pragma once
+
+#include <faultloom/advice/outcome_table.hpp>
+#include <faultloom/belief/belief.hpp>
+#include <map>
+#include <memory>
+#include <span>
+#include <unordered_map>
+#include <utility>
+#include <vector>
+
+namespace faultloom::advice {
+
+using vehicle::Index;
+
+/// What sets of faults show in every combination of control positions, kept from one question to the
+/// next: most suspects of a job are still suspects after its next reading. One per thread and Belief.
+/// What it answers depends on the question alone, not on what was asked before.
+class PredictionStore {
+ public:
+  /// The port between two terminals that probes get to. `element` is the branch between them, none for
+  /// a terminal against the datum.
+  struct Place {
+    Index red = vehicle::none;
+    Index black = vehicle::none;
+    Index element = vehicle::none;
+  };
+  /// Ports of one contact state, by place, as numbers of port().
+  struct Network {
+    Bits closed;
+    bool isolated = false;
+    std::vector<std::uint32_t> ports;
+  };
+  struct Row {
+    std::vector<Network> networks;
+    std::vector<std::uint16_t> network_of;  ///< by situation
+    std::vector<std::uint8_t> signs;        ///< readings::SignTruth by situation and sign
+    /// By wire element with an end off, pack isolated: ports by place of lift_places().
+    std::map<Index, std::vector<std::uint32_t>> lifted;
+    /// By bridged element in the run state: readings::SignTruth by sign.
+    std::map<Index, std::vector<std::uint8_t>> bridged;
+    std::uint64_t used = 0;
+  };
+
+  explicit PredictionStore(const belief::Belief& belief);
+
+  /// Combinations of control positions, first control slowest; the last situation after them is all
+  /// at rest with the pack isolated, if the vehicle says how.
+  [[nodiscard]] const std::vector<vehicle::ControlState>& states() const { return states_; }
+  [[nodiscard]] bool can_isolate() const { return can_isolate_; }
+  [[nodiscard]] std::size_t situation_count() const {
+    return states_.size() + (can_isolate_ ? 1 : 0);
+  }
+  [[nodiscard]] const std::vector<Place>& places() const { return places_; }
+  /// Where ohms are read while an end of this wire is off: across what it was connected to.
+  [[nodiscard]] const std::vector<Place>& lift_places(Index element);
+
+  /// Rows of candidates, valid until the next call.
+  [[nodiscard]] std::vector<Row*> rows(circuit::Solver& solver,
+                                       std::span<const belief::Candidate> candidates,
+                                       const Progress& progress = {});
+  /// Adds to the rows of the same candidates what lifting and bridging show.
+  void add_lift(circuit::Solver& solver, std::span<const belief::Candidate> candidates,
+                std::span<Row* const> rows, Index element);
+  void add_bridge(circuit::Solver& solver, std::span<const belief::Candidate> candidates,
+                  std::span<Row* const> rows, Index element);
+
+  /// Code of a port for an instrument: equal codes mean distributions that are equal for planning.
+  [[nodiscard]] std::int32_t code(std::size_t instrument, std::uint32_t port);
+  /// Probability of each outcome, misreadings included, to 1/256.
+  [[nodiscard]] const OutcomeTable::Distribution& distribution(std::size_t instrument,
+                                                               std::int32_t code) const {
+    return readers_[instrument].distributions[static_cast<std::size_t>(code)];
+  }
+  [[nodiscard]] const OutcomeTable& table(std::size_t instrument) const {
+    return readers_[instrument].table;
+  }
+
+ private:
+  struct Reader {
+    OutcomeTable table;
+    std::vector<std::int32_t> by_port;
+    std::vector<std::int32_t> by_raw;
+    std::map<std::vector<int>, std::int32_t> classes;
+    std::vector<OutcomeTable::Distribution> distributions;
+  };
+
+  void fill(circuit::Solver& solver, const belief::Candidate& candidate, Row& row);
+  void make_readers();
+  std::uint32_t number(const circuit::Thevenin& port);
+  void begin(circuit::Solver& solver, const belief::Candidate& candidate,
+             std::span<const circuit::Override> more);
+
+  const belief::FaultSpace* space_;
+  const readings::InstrumentSet* set_;
+  std::vector<vehicle::ControlState> states_;
+  bool can_isolate_ = false;
+  std::vector<Place> places_;
+  std::map<Index, std::vector<Place>> lift_places_;
+  std::map<std::vector<std::int32_t>, std::unique_ptr<Row>> rows_;
+  std::uint64_t clock_ = 0;
+  std::unordered_map<std::uint64_t, std::uint32_t> numbers_;
+  std::vector<circuit::Thevenin> ports_;
+  std::vector<Reader> readers_;
+  circuit::Overrides overrides_;
+  std::vector<circuit::Setting> settings_;
+  std::vector<double> volt_;
+  std::vector<double> ohm_;
+  std::vector<double> element_ohm_;
+};
+
+}  // namespace faultloom::advice

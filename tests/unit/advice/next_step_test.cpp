@@ -1,0 +1,443 @@
+// What must hold of every step on the shipped vehicles, whatever was found so far, and of the constraints.
+#include <faultloom/advice/scan.hpp>
+#include <faultloom/documents/answers.hpp>
+#include <faultloom/documents/model_parts.hpp>
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <set>
+#include <sstream>
+
+#include "unit/circuit/shipped.hpp"
+
+namespace faultloom::advice {
+namespace {
+
+using readings::Entry;
+using readings::Instrument;
+using readings::Outcome;
+using Ids = std::set<std::string>;
+
+std::size_t at(Index i) { return static_cast<std::size_t>(i); }
+
+/// A shipped vehicle with everything it takes to ask for a step.
+struct Shop {
+  explicit Shop(const std::string& id) : text(read(id)), model(sources(text)) {}
+
+  static std::string read(const std::string& id) {
+    std::ifstream file(std::string(FAULTLOOM_DATA_DIR) + "/vehicles/" + id + ".json");
+    std::stringstream all;
+    all << file.rdbuf();
+    return all.str();
+  }
+  static documents::ModelSources sources(const std::string& vehicle) {
+    documents::ModelSources s;
+    s.vehicle = vehicle;
+    return s;
+  }
+  [[nodiscard]] const vehicle::Vehicle& v() const { return model.parts().vehicle; }
+  [[nodiscard]] const readings::InstrumentSet& set() const { return model.parts().instruments; }
+
+  /// Two to six entries of which no two need to fit together.
+  std::vector<Entry> random_entries(std::mt19937_64& random) const {
+    std::vector<Entry> entries;
+    const auto count = 2 + shipped::below(5, random);
+    while (entries.size() < count) {
+      Entry entry;
+      entry.id = "e" + std::to_string(entries.size());
+      entry.state = shipped::random_state(v(), random);
+      if (shipped::below(2, random) == 0) {
+        entry.type = Entry::Type::sign;
+        entry.sign = static_cast<Index>(shipped::below(v().signs.size(), random));
+        entry.outcome = shipped::below(2, random) == 0 ? Outcome::no : Outcome::yes;
+      } else {
+        entry.instrument = set().find("meter");
+        entry.red = static_cast<Index>(shipped::below(v().terminals.size(), random));
+        entry.black = v().datum;
+        if (entry.red == entry.black) continue;
+        entry.outcome = Outcome::number;
+        entry.number = shipped::unit(random) < 0.5 ? 0 : v().nominal_volt * shipped::unit(random);
+      }
+      entries.push_back(entry);
+    }
+    return entries;
+  }
+
+  std::string text;
+  documents::Model model;
+};
+
+/// A job under way: what is believed after some entries.
+struct Visit {
+  Visit(const Shop& from, std::vector<Entry> made)
+      : shop(from),
+        belief(from.model.parts().space, from.model.parts().instruments, from.model.parts().rates),
+        store(belief) {
+    constraints.made = std::move(made);
+    believe();
+  }
+  void believe() {
+    belief::Options quick;
+    quick.search.most_sets = 150;
+    quick.judge_entries = false;
+    posterior = belief.posterior({constraints.made, {}}, quick);
+  }
+  [[nodiscard]] Advice next() { return next_step(belief, store, posterior, prices, constraints); }
+  [[nodiscard]] Ids cautions(const Step& step) const {
+    const auto& parts = shop.model.parts();
+    const documents::Job job;
+    Ids ids;
+    for (const auto& item :
+         documents::cautions_json({parts.vehicle, parts.instruments, parts.cautions, job}, step))
+      ids.insert(item["id"].get<std::string>());
+    return ids;
+  }
+  /// Everything that could be proposed, and what is.
+  [[nodiscard]] std::vector<Step> steps() {
+    const RepairCosts costs(shop.v(), prices);
+    std::vector<bool> open(shop.v().zones.size(), false);
+    for (const auto z : constraints.open_zones) open[at(z)] = true;
+    const auto live = live_set(belief.space(), belief.solver(), posterior);
+    std::vector<Step> list;
+    TrialFactory factory(belief, store, live, costs, constraints, open);
+    for (auto& trial : factory.make({})) list.push_back(trial.step);
+    try {
+      const auto advice = next();
+      list.push_back(advice.best);
+      list.insert(list.end(), advice.alternatives.begin(), advice.alternatives.end());
+    } catch (const Error& error) {
+      EXPECT_EQ(error.problems().front().code, Code::no_step);
+    }
+    return list;
+  }
+
+  const Shop& shop;
+  belief::Belief belief;
+  PredictionStore store;
+  belief::Posterior posterior;
+  Prices prices;
+  Constraints constraints;
+};
+
+bool warns_of_lamp(const vehicle::Vehicle& v, Index terminal) {
+  const auto& c = v.components[at(v.terminals[at(terminal)].component)].cautions;
+  return std::find(c.begin(), c.end(), "lamp_on_logic") != c.end();
+}
+
+/// What nobody may be told to do.
+void expect_harmless(const Visit& visit, const Step& step) {
+  const auto& v = visit.shop.v();
+  const auto cautions = visit.cautions(step);
+  const auto warned = [&](const char* id) { return cautions.contains(id); };
+  using Type = Step::Type;
+  if (step.instrument >= 0) {
+    const auto& i = visit.shop.set().instruments[static_cast<std::size_t>(step.instrument)];
+    const bool ohms = i.type == Instrument::Type::ohmmeter || i.type == Instrument::Type::beeper;
+    EXPECT_EQ(step.isolated, ohms) << i.id << " on a live pack, or volts on a dead one";
+    const bool loads = (i.type == Instrument::Type::lamp && i.current_exponent != 1) ||
+                       (i.type == Instrument::Type::voltmeter && i.resistance_ohm < 1e5);
+    if (loads) {
+      EXPECT_FALSE(warns_of_lamp(v, step.red)) << v.terminals[at(step.red)].name;
+      EXPECT_TRUE(step.black == v.datum || !warns_of_lamp(v, step.black));
+    }
+  }
+  if (step.isolated) {
+    EXPECT_EQ(step.state, v.rest_state());
+    EXPECT_TRUE(warned("pack_isolated"));
+    EXPECT_TRUE(warned("capacitors_discharged"));
+  }
+  const bool live_test = !step.isolated && (step.type == Type::reading || step.type == Type::sign ||
+                                            step.type == Type::bridge);
+  if (live_test) {
+    EXPECT_TRUE(warned("live_with_key_off"));
+    EXPECT_FALSE(warned("pack_isolated")) << "contradicts a live test";
+    if (step.state != v.rest_state()) {
+      EXPECT_TRUE(warned("wheels_clear"));
+    }
+  }
+  if (step.type == Type::repair || step.type == Type::authorize || step.type == Type::verify) {
+    EXPECT_TRUE(warned("wheels_clear"));
+    EXPECT_TRUE(warned("interlock_restored"));
+  }
+  if (step.type == Type::repair || step.type == Type::authorize) {
+    EXPECT_TRUE(warned("pack_isolated"));
+    EXPECT_TRUE(warned("capacitors_discharged"));
+  }
+  EXPECT_EQ(step.lifted != vehicle::none, step.type == Type::lift);
+  if (step.type == Type::lift) {
+    EXPECT_TRUE(step.isolated);
+  }
+  if (step.type == Type::bridge) {
+    EXPECT_TRUE(warned("bypass"));
+    EXPECT_TRUE(warned("interlock_restored"));
+    const auto& e = v.elements[at(step.element)];
+    EXPECT_NE(e.type, vehicle::ElementType::source);
+    for (const auto& wire : v.wires) {
+      if (!wire.power) continue;
+      const auto& w = v.elements[at(wire.element)];
+      for (const auto t : {e.a, e.b}) EXPECT_TRUE(t != w.a && t != w.b) << "motor current";
+    }
+  }
+}
+
+/// Something that allows less than everything.
+void constrain(Visit& visit, std::mt19937_64& random) {
+  auto& c = visit.constraints;
+  const auto& v = visit.shop.v();
+  for (std::size_t z = 0; z < v.zones.size(); ++z)
+    if (shipped::below(4, random) == 0) {
+      auto& list = shipped::below(2, random) == 0 ? c.closed_zones : c.open_zones;
+      list.push_back(static_cast<Index>(z));
+    }
+  if (shipped::below(2, random) == 0)
+    for (std::size_t i = 0; i < visit.shop.set().instruments.size(); ++i)
+      if (shipped::below(2, random) == 0) c.instruments.push_back(static_cast<int>(i));
+  c.allow_live = shipped::below(4, random) != 0;
+  if (shipped::below(3, random) == 0) c.most_minutes = 3 + 30 * shipped::unit(random);
+  if (shipped::below(3, random) == 0) c.authorized_usd = 200 * shipped::unit(random);
+}
+
+void expect_within(const Visit& visit, const Step& step) {
+  const auto& c = visit.constraints;
+  const auto& v = visit.shop.v();
+  const auto off = [&](Index zone) {
+    return zone != vehicle::none &&
+           std::find(c.closed_zones.begin(), c.closed_zones.end(), zone) != c.closed_zones.end();
+  };
+  for (const auto z : step.zones_to_open) EXPECT_FALSE(off(z));
+  for (const auto t : {step.red, step.black})
+    if (t != vehicle::none) {
+      EXPECT_FALSE(off(v.terminals[at(t)].zone));
+    }
+  if (step.type == Step::Type::repair || step.type == Step::Type::look) {
+    EXPECT_FALSE(off(v.components[at(step.component)].zone));
+  }
+  if (step.lifted != vehicle::none) {
+    EXPECT_FALSE(off(v.components[at(step.lifted)].zone));
+  }
+  if (step.instrument >= 0 && !c.instruments.empty()) {
+    EXPECT_NE(std::find(c.instruments.begin(), c.instruments.end(), step.instrument),
+              c.instruments.end());
+  }
+  EXPECT_LE(step.minutes, c.most_minutes);
+  if (step.type == Step::Type::repair) {
+    EXPECT_LE(step.cost_usd, c.authorized_usd);
+  }
+  if (step.type == Step::Type::authorize) {
+    EXPECT_GT(step.cost_usd, c.authorized_usd);
+  }
+  if (!c.allow_live) {
+    EXPECT_TRUE(step.isolated || step.type == Step::Type::look);
+  }
+}
+
+TEST(NextStep, NothingHarmfulIsProposedAndConstraintsHold) {
+  std::mt19937_64 random(20);
+  std::set<Step::Type> seen;
+  std::size_t count = 0;
+  for (const auto& id : shipped::ids) {
+    const Shop shop(id);
+    for (int k = 0; k < 8; ++k) {
+      SCOPED_TRACE(id + " job " + std::to_string(k));
+      Visit visit(shop, shop.random_entries(random));
+      if (k >= 2) constrain(visit, random);
+      if (k == 0) {
+        // As good as found: a repair has to be among the steps.
+        auto& list = visit.posterior.candidates;
+        const auto fault = std::find_if(list.begin(), list.end(),
+                                        [](const auto& c) { return !c.candidate.faults.empty(); });
+        ASSERT_NE(fault, list.end());
+        list = {*fault};
+      }
+      for (const auto& step : visit.steps()) {
+        expect_harmless(visit, step);
+        expect_within(visit, step);
+        seen.insert(step.type);
+        ++count;
+        if (testing::Test::HasFailure()) return;
+      }
+    }
+  }
+  testing::Test::RecordProperty("steps", static_cast<int>(count));
+  EXPECT_GT(count, 5000U);
+  for (const auto type : {Step::Type::reading, Step::Type::sign, Step::Type::look, Step::Type::lift,
+                          Step::Type::bridge, Step::Type::repair})
+    EXPECT_TRUE(seen.contains(type)) << static_cast<int>(type);
+}
+
+bool same_step(const Step& step, const Entry& entry) {
+  using Type = Step::Type;
+  switch (entry.type) {
+    case Entry::Type::reading:
+      return step.type == Type::reading && step.instrument == entry.instrument &&
+             step.red == entry.red && step.black == entry.black && step.state == entry.state &&
+             step.isolated == !entry.lifted_elements.empty();
+    case Entry::Type::sign:
+      return step.type == Type::sign && step.sign == entry.sign && step.state == entry.state;
+    default:
+      return step.type == Type::look && step.component == entry.component;
+  }
+}
+
+// Measured or looked at again by the same hand it would say the same again.
+TEST(NextStep, WhatWasDoneIsNotOfferedAgain) {
+  const Shop shop("mulch-tug");
+  Entry complaint;
+  complaint.id = "complaint";
+  complaint.type = Entry::Type::sign;
+  complaint.state = shop.v().run_state;
+  complaint.outcome = Outcome::no;
+  for (std::size_t s = 0; s < shop.v().signs.size(); ++s)
+    if (shop.v().signs[s].id == "turns") complaint.sign = static_cast<Index>(s);
+  Visit visit(shop, {complaint});
+  visit.constraints.alternatives = 0;
+  Ids done;
+  for (int k = 0; k < 6; ++k) {
+    const auto step = visit.next().best;
+    std::ostringstream key;
+    key << static_cast<int>(step.type) << ' ' << step.instrument << ' ' << step.red << ' '
+        << step.black << ' ' << step.sign << ' ' << step.component;
+    for (const auto c : step.state) key << ' ' << c;
+    if (step.type == Step::Type::repair || step.type == Step::Type::verify) break;
+    ASSERT_TRUE(done.insert(key.str()).second) << key.str();
+    if (step.type == Step::Type::lift || step.type == Step::Type::bridge) break;
+    Entry entry;
+    entry.id = "k" + std::to_string(k);
+    entry.state = step.state;
+    if (step.isolated) entry.lifted_elements = shop.v().isolation.lifted_elements;
+    if (step.type == Step::Type::reading) {
+      entry.instrument = step.instrument;
+      entry.red = step.red;
+      entry.black = step.black;
+    } else if (step.type == Step::Type::sign) {
+      entry.type = Entry::Type::sign;
+      entry.sign = step.sign;
+    } else {
+      entry.type = Entry::Type::look;
+      entry.component = step.component;
+    }
+    entry.outcome = Outcome::not_sure;  // said nothing: the belief stays as it was
+    visit.constraints.made.push_back(entry);
+    visit.believe();
+    for (const auto& offered : visit.steps()) ASSERT_FALSE(same_step(offered, entry));
+  }
+  EXPECT_GE(done.size(), 3U);
+}
+
+TEST(NextStep, ControlsAreMovedFromWhereTheyStand) {
+  const Shop shop("seedling-hauler");
+  Entry last;
+  last.id = "last";
+  last.type = Entry::Type::sign;
+  last.sign = 0;
+  last.outcome = Outcome::not_sure;
+  last.state = shop.v().run_state;
+  const Prices prices;
+  const advice::Setup rest = setup_after(shop.v(), {});
+  const advice::Setup there = setup_after(shop.v(), std::span(&last, 1));
+  const advice::Setup run{shop.v().run_state, false, vehicle::none, vehicle::none};
+  EXPECT_EQ(there, run);
+  EXPECT_EQ(change_minutes(shop.v(), prices, there, run), 0);
+  EXPECT_NEAR(change_minutes(shop.v(), prices, rest, run),
+              0.3 + 0.1 + 0.1 + 0.2 + prices.helper_minutes, 1e-12);
+  const advice::Setup off{shop.v().rest_state(), true, vehicle::none, vehicle::none};
+  EXPECT_EQ(change_minutes(shop.v(), prices, rest, off), prices.isolate_minutes);
+  EXPECT_EQ(change_minutes(shop.v(), prices, off, off), 0);
+}
+
+TEST(NextStep, ARepairBeyondTheAuthorizedAmountIsAskedFor) {
+  const Shop shop("mulch-tug");
+  Visit visit(shop, {});
+  // One suspect is left, and nothing can tell more.
+  const auto key = std::find_if(shop.v().components.begin(), shop.v().components.end(),
+                                [](const auto& c) { return c.id == "S1"; });
+  const auto mode = key->modes.front();
+  const auto fault = visit.belief.space().cells_of(mode).front().fault;
+  visit.posterior.candidates = {{{{fault}}, 1}};
+  visit.posterior.mode_shares[at(fault)] = {{mode, 1.0}};
+  visit.posterior.not_in_model = 0;
+  const auto free = visit.next().best;
+  ASSERT_EQ(free.type, Step::Type::repair);
+  visit.constraints.authorized_usd = free.cost_usd - 1;
+  const auto asked = visit.next().best;
+  EXPECT_EQ(asked.type, Step::Type::authorize);
+  EXPECT_EQ(asked.component, free.component);
+  EXPECT_EQ(asked.cost_usd, free.cost_usd);
+  visit.constraints.authorized_usd = free.cost_usd;
+  visit.constraints.most_minutes = free.minutes - 0.1;
+  EXPECT_THROW(visit.next(), Error);
+}
+
+// Readings that no circuit explains leave nearly everything to "not in the model".
+TEST(NextStep, SomethingCanBeDoneWhenTheModelExplainsNothing) {
+  const Shop shop("mulch-tug");
+  Visit visit(shop, {});
+  visit.posterior.not_in_model = 1;
+  for (auto& c : visit.posterior.candidates) c.probability = 0;
+  const auto live = live_set(visit.belief.space(), visit.belief.solver(), visit.posterior);
+  ASSERT_FALSE(live.hypotheses.empty());
+  double sum = 0;
+  for (const auto& h : live.hypotheses) sum += h.weight;
+  EXPECT_NEAR(sum, 1, 1e-12);
+  EXPECT_GT(visit.next().best.minutes, 0);
+  visit.posterior.candidates.clear();
+  EXPECT_THROW(visit.next(), Error);
+}
+
+TEST(NextStep, SaysTheSameColdAndWarm) {
+  const Shop shop("orchid-runner");
+  std::mt19937_64 random(4);
+  Visit warm(shop, shop.random_entries(random));
+  const auto first = warm.constraints.made;
+  static_cast<void>(warm.next());
+  warm.constraints.made = shop.random_entries(random);
+  warm.believe();
+  Visit cold(shop, warm.constraints.made);
+  const auto a = warm.next();
+  const auto b = cold.next();
+  EXPECT_EQ(a.best.expected_total_usd, b.best.expected_total_usd);
+  EXPECT_EQ(a.best.red, b.best.red);
+  EXPECT_EQ(a.decisions, b.decisions);
+  EXPECT_EQ(a.alternatives.size(), b.alternatives.size());
+}
+
+TEST(NextStep, ABudgetAndACancelEndTheComparison) {
+  const Shop shop("mulch-tug");
+  Visit visit(shop, {});
+  const auto whole = visit.next();
+  EXPECT_FALSE(whole.cut_short);
+  visit.constraints.budget_decisions = 5;
+  const auto cut = visit.next();
+  EXPECT_TRUE(cut.cut_short);
+  EXPECT_LE(cut.decisions, 6U);
+  EXPECT_LT(cut.decisions, whole.decisions);
+  EXPECT_THROW(static_cast<void>(next_step(visit.belief, visit.store, visit.posterior, visit.prices,
+                                           visit.constraints, [](double) { return false; })),
+               Error);
+}
+
+TEST(NextStep, OutcomesAddUpAndAlternativesCostMore) {
+  const Shop shop("orchid-runner");
+  std::mt19937_64 random(9);
+  Visit visit(shop, shop.random_entries(random));
+  const auto advice = visit.next();
+  EXPECT_EQ(advice.alternatives.size(), 3U);
+  auto steps = advice.alternatives;
+  steps.insert(steps.begin(), advice.best);
+  for (std::size_t i = 0; i < steps.size(); ++i) {
+    double sum = 0;
+    for (const auto& result : steps[i].results) sum += result.probability;
+    EXPECT_NEAR(sum, 1, 1e-6);
+    EXPECT_GE(steps[i].expected_total_usd, steps[i].cost_usd - 1e-9);
+    if (i > 0) {
+      EXPECT_GE(steps[i].expected_total_usd, steps[i - 1].expected_total_usd);
+    }
+  }
+}
+
+}  // namespace
+}  // namespace faultloom::advice
