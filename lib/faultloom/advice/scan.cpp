@@ -272,6 +272,7 @@ void TrialFactory::remember(const Entry& entry) {
       deed.component = entry.component;
       break;
     case Entry::Type::cue:
+    case Entry::Type::repair:
       return;
   }
   deeds_.insert(deed);

@@ -43,6 +43,8 @@ double part_of(const EntryProbability& e, Slip slip) {
 
 constexpr std::size_t most_slots = 64;
 constexpr std::size_t most_nodes = 60000;
+/// Of one to two kilobytes each.
+constexpr std::size_t most_relevances = 50000;
 
 }  // namespace
 
@@ -56,8 +58,10 @@ Predictions::Predictions(const FaultSpace& space, circuit::Solver& solver,
       relevance_(space, solver, instruments, Relevance::usual_tolerance) {}
 
 void Predictions::forget_if_full() {
-  if (slot_count_ <= most_slots && nodes_.size() <= most_nodes) return;
+  if (slot_count_ <= most_slots && nodes_.size() <= most_nodes && relevances_ <= most_relevances)
+    return;
   nodes_.clear();
+  relevances_ = 0;
   capped_.clear();
   likelihoods_.clear();
   slot_of_.clear();
@@ -484,6 +488,7 @@ const Predictions::Relevant& Predictions::relevant_of(const std::vector<std::int
   result.signatures = relevance_.signatures();
   result.lively = relevance_.lively();
   kept.relevance_known = true;
+  ++relevances_;
   return result;
 }
 
@@ -513,6 +518,7 @@ const Predictions::Relevant& Predictions::relevant(const Candidate& candidate, s
   }
   kept.joint = std::move(all);
   kept.joint_known = true;
+  ++relevances_;
   return kept.joint;
 }
 

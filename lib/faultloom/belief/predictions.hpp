@@ -177,6 +177,7 @@ class Predictions {
   std::vector<std::int32_t> scratch_key_;
   circuit::Overrides overrides_;
   std::vector<circuit::Setting> settings_;
+  std::size_t relevances_ = 0;    ///< kept in nodes_: what takes most of the memory
   std::uint64_t made_ = 0;        ///< counts calls of predict()
   std::uint64_t generation_ = 0;  ///< counts changes of the observations
   std::vector<double> low_shown_;
