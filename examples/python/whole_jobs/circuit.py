@@ -84,9 +84,16 @@ class TrueVehicle:
         wiring: The vehicle.
         faults: What is there at this moment.
         spice: The simulator of this process.
+        opened: Elements cut besides.
     """
 
-    def __init__(self, wiring: Wiring, faults: Iterable[Fault], spice: Spice) -> None:
+    def __init__(
+        self,
+        wiring: Wiring,
+        faults: Iterable[Fault],
+        spice: Spice,
+        opened: Iterable[str] = (),
+    ) -> None:
         self.wiring = wiring
         self._spice = spice
         self._settings: dict[str, str] = {}
@@ -102,6 +109,8 @@ class TrueVehicle:
         }
         for fault in faults:
             self._apply(fault)
+        for name in opened:
+            self._branches[name].always = False
         # What stays open for good is left out: it is nowhere in the circuit.
         self._live = {
             name: b for name, b in self._branches.items() if b.always is not False
@@ -371,10 +380,9 @@ class TrueVehicle:
         after = with_test[red] - with_test[black]
         return (after - before) / amps if amps else float("inf")
 
-    def wire_amps(self, wire: str, state: State) -> float:
-        """Current from the `from` end of a wire to its other end [A]."""
-        rest = self.settle(state)
-        return self._amps(wire, rest, rest.volts, frozenset())
+    def amps(self, element: str, rest: Rest) -> float:
+        """Current through an element from `a` to `b`, of a wire from its `from` end [A]."""
+        return self._amps(element, rest, rest.volts, frozenset())
 
     def sign(self, part: str, id_: str, state: State) -> str:
         """yes, no or chatters: what somebody with good senses notices in a state."""

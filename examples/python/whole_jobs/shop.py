@@ -51,7 +51,14 @@ class OutOfPatience(Exception):
 
 @dataclass
 class Tally:
-    """What a job has come to."""
+    """What a job has come to.
+
+    Attributes:
+        good_parts: Parts replaced that were good.
+        good_joints: Joints, wires and settings worked on that were good.
+        stalls: Times that an adviser had nothing to offer but what was done already.
+        log: What was done, a line each.
+    """
 
     minutes: float = 0.0
     parts_usd: float = 0.0
@@ -65,6 +72,7 @@ class Tally:
     zones: int = 0
     visits: int = 1
     verifications: int = 0
+    stalls: int = 0
     solved: bool = False
     log: list[str] = field(default_factory=list)
 
@@ -110,6 +118,7 @@ class Shop:
         self._still: dict[str, bool | None] = {}
         self._state: dict[str, str] = {}
         self._isolated = False
+        self._black = ""
         self._states = drive_states(wiring)
         self._begin_visit()
 
@@ -238,7 +247,11 @@ class Shop:
         minutes = self._instruments[instrument]["minutes"]
         for terminal in (red, black):
             at = self._wiring.terminals[terminal]
-            minutes += self._opening(at.zone) + at.minutes
+            minutes += self._opening(at.zone)
+            # The black lead has a clip and stays where it is until it is needed elsewhere.
+            if terminal != black or terminal != self._black:
+                minutes += at.minutes
+        self._black = black
         minutes += self._moving(state, isolated=isolated)
         shown = self._hand.read(
             self._now(), instrument, red, black, dict(state), isolated=isolated
@@ -305,7 +318,7 @@ class Shop:
         self.tally.visits += 1
         self.visit_number += 1
         self.open_zones = set()
-        self._state, self._isolated = {}, False
+        self._state, self._isolated, self._black = {}, False, ""
         self._begin_visit()
 
     def give_up(self) -> None:
