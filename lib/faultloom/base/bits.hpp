@@ -38,6 +38,10 @@ class Bits {
     for (std::size_t w = 0; w < words_.size(); ++w) words_[w] |= other.words_[w];
     return *this;
   }
+  Bits& operator&=(const Bits& other) {
+    for (std::size_t w = 0; w < words_.size(); ++w) words_[w] &= other.words_[w];
+    return *this;
+  }
   Bits& operator^=(const Bits& other) {
     for (std::size_t w = 0; w < words_.size(); ++w) words_[w] ^= other.words_[w];
     return *this;

@@ -20,10 +20,14 @@ std::string key_of(const Evidence& evidence) {
     if (!e.informative()) continue;
     if (e.type == Entry::Type::look)
       parts.push_back("look " + std::to_string(e.component) + " " +
-                      std::to_string(static_cast<int>(e.outcome)));
+                      std::to_string(static_cast<int>(e.outcome)) + " " +
+                      std::to_string(e.epoch));
     if (e.type == Entry::Type::cue)
       parts.push_back("cue " + e.cue + " " + std::to_string(static_cast<int>(e.outcome)));
   }
+  for (const auto& repair : evidence.repairs)
+    parts.push_back("repair " + std::to_string(repair.component) + " " +
+                    std::to_string(repair.epoch));
   std::sort(parts.begin(), parts.end());
   std::string key = std::to_string(evidence.exposure.hours) + '|' + evidence.exposure.environment;
   for (const auto& part : parts) key += '|' + part;
@@ -53,13 +57,31 @@ std::vector<std::pair<Candidate, double>> typical_of(const FaultSpace& space, co
 }
 
 constexpr std::size_t most_grounds = 6;
+constexpr std::size_t most_courses = 4;
 
 }  // namespace
+
+Belief::Course::Course(std::vector<Repair> made, const FaultSpace& vehicle, circuit::Solver& solver,
+                       const readings::InstrumentSet& instruments,
+                       const Intermittence& intermittence)
+    : repairs(std::move(made)),
+      own(repairs.empty() ? nullptr : std::make_unique<FaultSpace>(vehicle.circuit(), repairs)),
+      space(own ? own.get() : &vehicle),
+      predictions(*space, solver, instruments, intermittence) {
+  for (const auto& fault : space->faults()) {
+    std::int32_t same = -1;
+    for (const auto& cell : vehicle.cells_of(fault.modes.front()))
+      if (same < 0 || vehicle.fault(cell.fault).ohm == fault.ohm) same = cell.fault;
+    known_as.push_back(same);
+  }
+}
 
 /// One computation of a posterior.
 struct Belief::Work {
   const Evidence* evidence = nullptr;
   const Ground* ground = nullptr;
+  [[nodiscard]] const FaultSpace& space() const { return *ground->course->space; }
+  [[nodiscard]] Predictions& predictions() const { return ground->course->predictions; }
   std::unique_ptr<Observations> observations;
   std::vector<double> marginals;  ///< by group, relative to the ceilings
   Found found;
@@ -72,8 +94,7 @@ Belief::Belief(const FaultSpace& space, const readings::InstrumentSet& instrumen
     : space_(&space),
       instruments_(&instruments),
       rates_(&rates),
-      solver_(space.circuit()),
-      predictions_(space, solver_, instruments, rates.intermittence) {}
+      solver_(space.circuit()) {}
 
 std::vector<double> Belief::prior_odds(const rates::Exposure& exposure) const {
   const auto& vehicle = space_->vehicle();
@@ -82,6 +103,18 @@ std::vector<double> Belief::prior_odds(const rates::Exposure& exposure) const {
   for (std::size_t m = 0; m < odds.size(); ++m)
     odds[m] /= 1 - failed[at(vehicle.modes[m].component)];
   return odds;
+}
+
+std::shared_ptr<Belief::Course> Belief::course(const Evidence& evidence) {
+  for (auto it = courses_.begin(); it != courses_.end(); ++it)
+    if ((*it)->repairs == evidence.repairs) {
+      courses_.splice(courses_.begin(), courses_, it);
+      return courses_.front();
+    }
+  courses_.push_front(std::make_shared<Course>(evidence.repairs, *space_, solver_, *instruments_,
+                                               rates_->intermittence));
+  if (courses_.size() > most_courses) courses_.pop_back();
+  return courses_.front();
 }
 
 const Belief::Ground& Belief::ground(const Evidence& evidence) {
@@ -93,21 +126,24 @@ const Belief::Ground& Belief::ground(const Evidence& evidence) {
     }
   auto made = std::make_unique<Ground>();
   made->key = key;
-  made->looks = Looks(space_->vehicle(), evidence.entries, instruments_->repeat_correlation);
+  made->course = course(evidence);
+  const auto& space = *made->course->space;
+  made->looks = Looks(space, evidence.entries, instruments_->repeat_correlation);
   made->cues = Cues(space_->vehicle(), *rates_, evidence.entries);
   made->prior =
-      std::make_unique<Prior>(*space_, *rates_, evidence.exposure, made->looks, made->cues);
-  made->looks_marginal = made->looks.marginal(made->prior->mode_priors());
+      std::make_unique<Prior>(space, *rates_, evidence.exposure, made->looks, made->cues);
+  made->looks_marginal = 
+      made->looks.marginal(made->prior->mode_priors(), rates_->repair.defect);
   made->shares.resize(made->prior->place_count());
-  for (std::size_t f = 0; f < space_->faults().size(); ++f) {
+  for (std::size_t f = 0; f < space.faults().size(); ++f) {
     const auto fault = static_cast<std::int32_t>(f);
-    for (std::size_t k = 0; k < made->prior->contexts(space_->fault(fault).variable); ++k)
+    for (std::size_t k = 0; k < made->prior->contexts(space.fault(fault).variable); ++k)
       made->shares[made->prior->place(fault, k)] = made->prior->modes_given(fault, k);
   }
-  const Looks no_looks(space_->vehicle(), {}, 0);
+  const Looks no_looks(space, {}, 0);
   const Cues no_cues;
-  const Prior bare(*space_, *rates_, evidence.exposure, no_looks, no_cues);
-  made->typical = typical_of(*space_, bare);
+  const Prior bare(space, *rates_, evidence.exposure, no_looks, no_cues);
+  made->typical = typical_of(space, bare);
   grounds_.push_front(std::move(made));
   if (grounds_.size() > most_grounds) grounds_.pop_back();
   return *grounds_.front();
@@ -120,11 +156,11 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
   work.evidence = &evidence;
   work.ground = &ground(evidence);
   work.observations = std::make_unique<Observations>(solver_, *instruments_, evidence.entries);
-  predictions_.observe(*work.observations);
+  work.predictions().observe(*work.observations);
   for (std::size_t g = 0; g < work.observations->group_count(); ++g) {
     double sum = 0;
     for (const auto& [candidate, weight] : work.ground->typical)
-      sum += weight * predictions_.group(candidate, g);
+      sum += weight * work.predictions().group(candidate, g);
     work.marginals.push_back(sum);
   }
   // All weights are relative to the ceilings of the readings, P(looks and cues) and P(in the model).
@@ -137,7 +173,7 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
         0.5 * work.marginals[g] +
         0.5 * work.observations->forecast().group_anything(g, space_->vehicle().nominal_volt) /
             work.observations->ceiling(g);
-  Search search(predictions_, *work.observations, *work.ground->prior, options.search,
+  Search search(work.predictions(), *work.observations, *work.ground->prior, options.search,
                 work.unmodelled);
   // Asking again without each entry takes its own share of the time.
   const double parts = options.weigh_entries ? static_cast<double>(evidence.entries.size()) + 1 : 1;
@@ -149,6 +185,7 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
   Posterior result;
   add_up(work, result);
   spread(work, result);
+  report_repairs(work, result);
   report_resistances(work, result);
   result.entries.resize(evidence.entries.size());
   for (std::size_t i = 0; i < result.entries.size(); ++i) {
@@ -179,6 +216,7 @@ void Belief::add_up(const Work& work, Posterior& result) const {
   }
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
   for (const auto& kernel : found.kernels) name_members(kernel, work, result);
+  keep_to_now(work, result);
   std::sort(result.candidates.begin(), result.candidates.end(),
             [](const Weighted& a, const Weighted& b) {
               return a.probability != b.probability ? a.probability > b.probability
@@ -255,34 +293,54 @@ void Belief::name_members(const Kernel& kernel, const Work& work, Posterior& res
   }
 }
 
+/// Leaves of each candidate what no repair has mended, in the vehicle's own numbers.
+void Belief::keep_to_now(const Work& work, Posterior& result) const {
+  if (work.evidence->repairs.empty()) return;
+  const auto& course = *work.ground->course;
+  std::map<Candidate, double> now;
+  for (const auto& item : result.candidates) {
+    Candidate left;
+    for (const auto f : item.candidate.faults)
+      if (course.space->life_of(f).lasting()) left.faults.push_back(course.known_as[at(f)]);
+    std::sort(left.faults.begin(), left.faults.end());
+    left.faults.erase(std::unique(left.faults.begin(), left.faults.end()), left.faults.end());
+    now[left] += item.probability;
+  }
+  result.candidates.clear();
+  for (const auto& [candidate, probability] : now)
+    result.candidates.push_back({candidate, probability});
+}
+
 void Belief::spread(const Work& work, Posterior& result) const {
   const auto& vehicle = space_->vehicle();
   const auto& prior = *work.ground->prior;
+  const auto& course = *work.ground->course;
   result.faults.assign(space_->faults().size(), 0);
   result.modes.assign(vehicle.modes.size(), 0);
   result.components.assign(vehicle.components.size(), 0);
   result.wires.assign(vehicle.wires.size(), 0);
   result.mode_shares.resize(space_->faults().size());
-  for (std::size_t f = 0; f < space_->faults().size(); ++f) {
+  for (std::size_t f = 0; f < course.space->faults().size(); ++f) {
     const auto fault = static_cast<std::int32_t>(f);
-    auto& shares = result.mode_shares[f];
-    const auto contexts = prior.contexts(space_->fault(fault).variable);
-    for (std::size_t k = 0; k < contexts; ++k)
-      result.faults[f] += work.found.faults[prior.place(fault, k)] / work.total;
-    for (std::size_t k = 0; k < contexts; ++k) {
+    if (!course.space->life_of(fault).lasting()) continue;
+    const auto same = at(course.known_as[f]);
+    auto& shares = result.mode_shares[same];
+    for (std::size_t k = 0; k < prior.contexts(course.space->fault(fault).variable); ++k) {
       const auto place = prior.place(fault, k);
       const double weight = work.found.faults[place] / work.total;
+      result.faults[same] += weight;
       for (const auto& part : work.ground->shares[place]) {
-        const auto mode = part.mode;
-        const double share = part.share;
-        result.modes[at(mode)] += weight * share;
-        if (result.faults[f] < 1e-12) continue;
+        result.modes[at(part.mode)] += weight * part.share;
         auto known = std::find_if(shares.begin(), shares.end(),
-                                  [&](const auto& s) { return s.mode == mode; });
-        if (known == shares.end()) known = shares.insert(shares.end(), {mode, 0});
-        known->share += weight * share / result.faults[f];
+                                  [&](const auto& s) { return s.mode == part.mode; });
+        if (known == shares.end()) known = shares.insert(shares.end(), {part.mode, 0});
+        known->share += weight * part.share;
       }
     }
+  }
+  for (std::size_t f = 0; f < result.faults.size(); ++f) {
+    if (result.faults[f] < 1e-12) result.mode_shares[f].clear();
+    for (auto& part : result.mode_shares[f]) part.share /= result.faults[f];
   }
   for (std::size_t m = 0; m < vehicle.modes.size(); ++m)
     result.components[at(vehicle.modes[m].component)] += result.modes[m];
@@ -290,6 +348,33 @@ void Belief::spread(const Work& work, Posterior& result) const {
     const auto& variable = space_->variables()[at(space_->variable_of(vehicle.wires[w].component))];
     for (auto f = variable.first; f < variable.first + variable.count; ++f)
       result.wires[w] += result.faults[at(f)];
+    result.wires[w] = std::min(1.0, result.wires[w]);  // after repairs, faults of one wire may add up
+  }
+}
+
+void Belief::report_repairs(const Work& work, Posterior& result) const {
+  const auto& course = *work.ground->course;
+  const auto& prior = *work.ground->prior;
+  for (const auto& repair : course.repairs) {
+    RepairReport report;
+    report.repair = repair;
+    const auto life = course.space->life_in(repair.component, repair.epoch - 1);
+    const auto v = course.space->lives_of(repair.component)[life];
+    const auto& variable = course.space->variables()[at(v)];
+    std::map<Index, double> modes;
+    for (auto f = variable.first; f < variable.first + variable.count; ++f)
+      for (std::size_t k = 0; k < prior.contexts(v); ++k) {
+        const auto place = prior.place(f, k);
+        for (const auto& part : work.ground->shares[place])
+          modes[part.mode] += work.found.faults[place] / work.total * part.share;
+      }
+    for (const auto& [mode, probability] : modes) {
+      report.was_faulty += probability;
+      report.modes.push_back({mode, probability});
+    }
+    std::stable_sort(report.modes.begin(), report.modes.end(),
+                     [](const auto& a, const auto& b) { return a.share > b.share; });
+    result.repairs.push_back(std::move(report));
   }
 }
 
@@ -299,8 +384,12 @@ void Belief::report_resistances(const Work& work, Posterior& result) const {
     double weight;
   };
   std::vector<std::vector<Point>> by_variable(space_->variables().size());
-  for (const auto& r : work.found.resistances)
-    by_variable[at(space_->fault(r.fault).variable)].push_back({r.ohm, r.weight});
+  const auto& course = *work.ground->course;
+  for (const auto& r : work.found.resistances) {
+    if (!course.space->life_of(r.fault).lasting()) continue;
+    const auto same = course.known_as[at(r.fault)];
+    by_variable[at(space_->fault(same).variable)].push_back({r.ohm, r.weight});
+  }
   for (std::size_t v = 0; v < by_variable.size(); ++v) {
     auto& points = by_variable[v];
     if (points.empty()) continue;
@@ -355,7 +444,7 @@ void Belief::judge(Work& work, Posterior& result) {
     const auto& [weight, candidate] = order[i];
     seen += weight;
     for (std::size_t e = 0; e < forecast.entry_count(); ++e) {
-      const auto shares = predictions_.slips_of(*candidate, e);
+      const auto shares = work.predictions().slips_of(*candidate, e);
       for (std::size_t w = 0; w < shares.size(); ++w) sums[e][w] += weight / work.total * shares[w];
     }
   }
@@ -375,8 +464,22 @@ void Belief::judge(Work& work, Posterior& result) {
   }
   for (auto& entry : result.entries) {
     const auto& e = work.evidence->entries[entry.entry];
-    if (e.type == Entry::Type::look && e.informative())
+    if (e.type != Entry::Type::look || !e.informative()) continue;
+    // What was seen before a repair is measured by how things were then.
+    const auto mended = std::find_if(
+        result.repairs.begin(), result.repairs.end(), [&](const RepairReport& report) {
+          return report.repair.component == e.component && report.repair.epoch > e.epoch;
+        });
+    if (mended == result.repairs.end()) {
       entry.misreading = work.ground->looks.misreading(e, result.modes, result.components);
+      continue;
+    }
+    auto modes = result.modes;
+    auto components = result.components;
+    for (const auto m : space_->vehicle().components[at(e.component)].modes) modes[at(m)] = 0;
+    for (const auto& part : mended->modes) modes[at(part.mode)] = part.share;
+    components[at(e.component)] = mended->was_faulty;
+    entry.misreading = work.ground->looks.misreading(e, modes, components);
   }
 }
 

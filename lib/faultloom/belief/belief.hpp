@@ -22,12 +22,14 @@ struct Options {
 struct Evidence {
   std::vector<readings::Entry> entries;
   rates::Exposure exposure;
+  std::vector<Repair> repairs{};  ///< in the order made; Entry::epoch refers to them
 };
 
 /// Turns evidence into a posterior. Keeps what sets of faults predict for readings seen before, so a
 /// further reading costs little. One per thread; the objects it refers to must outlive it.
 ///
-/// The result depends only on the set of entries: not on their order, nor on what was asked before.
+/// The result depends only on the set of entries and on which repairs each came after: not on their order,
+/// nor on what was asked before. Faults in it are numbers in the vehicle's own FaultSpace.
 /// (A budget in seconds is the exception.)
 class Belief {
  public:
@@ -53,9 +55,21 @@ class Belief {
   [[nodiscard]] std::vector<double> prior_odds(const rates::Exposure& exposure) const;
 
  private:
+  /// A course of repairs, and what is predicted under it.
+  struct Course {
+    Course(std::vector<Repair> made, const FaultSpace& vehicle, circuit::Solver& solver,
+           const readings::InstrumentSet& instruments, const Intermittence& intermittence);
+
+    std::vector<Repair> repairs;
+    std::unique_ptr<FaultSpace> own;  ///< none without repairs
+    const FaultSpace* space;
+    std::vector<std::int32_t> known_as;  ///< by fault: the same one in the vehicle's space
+    Predictions predictions;
+  };
   /// A prior with what is worked out from it once.
   struct Ground {
     std::string key;
+    std::shared_ptr<Course> course;
     Looks looks;
     Cues cues;
     std::unique_ptr<Prior> prior;
@@ -67,10 +81,13 @@ class Belief {
   };
   struct Work;
 
+  std::shared_ptr<Course> course(const Evidence& evidence);
   const Ground& ground(const Evidence& evidence);
   void add_up(const Work& work, Posterior& result) const;
   void name_members(const Kernel& kernel, const Work& work, Posterior& result) const;
+  void keep_to_now(const Work& work, Posterior& result) const;
   void spread(const Work& work, Posterior& result) const;
+  void report_repairs(const Work& work, Posterior& result) const;
   void report_resistances(const Work& work, Posterior& result) const;
   void judge(Work& work, Posterior& result);
   void weigh(const Evidence& evidence, const Options& options, Posterior& result,
@@ -80,7 +97,7 @@ class Belief {
   const readings::InstrumentSet* instruments_;
   const rates::Rates* rates_;
   circuit::Solver solver_;
-  Predictions predictions_;
+  std::list<std::shared_ptr<Course>> courses_;  ///< used last comes first
   std::list<std::unique_ptr<Ground>> grounds_;  ///< used last comes first
 };
 

@@ -66,26 +66,69 @@ double lognormal_share(double median, double factor, double low, double high) {
   return below(high) - below(low);
 }
 
-FaultSpace::FaultSpace(const circuit::Circuit& circuit) : circuit_(&circuit) {
+FaultSpace::FaultSpace(const circuit::Circuit& circuit, std::span<const Repair> repairs)
+    : circuit_(&circuit) {
   cells_.resize(vehicle().modes.size());
-  make_variables();
+  make_variables(repairs);
   make_bundles();
   for (std::size_t v = 0; v < variables_.size(); ++v) make_faults(static_cast<std::int32_t>(v));
 }
 
-void FaultSpace::make_variables() {
+void FaultSpace::make_variables(std::span<const Repair> repairs) {
   const auto& components = vehicle().components;
-  variable_of_.assign(components.size(), -1);
-  for (std::size_t c = 0; c < components.size(); ++c) {
-    if (components[c].type == Component::Type::termination) continue;
-    variable_of_[c] = static_cast<std::int32_t>(variables_.size());
-    variables_.push_back({.components = {static_cast<Index>(c)}});
+  lives_.assign(components.size(), {});
+  std::vector<std::vector<int>> repaired(components.size());
+  for (const auto& repair : repairs) {
+    repaired[at(repair.component)].push_back(repair.epoch);
+    last_epoch_ = std::max(last_epoch_, repair.epoch);
   }
-  for (std::size_t c = 0; c < components.size(); ++c) {
-    if (components[c].type != Component::Type::termination) continue;
-    variable_of_[c] = variable_of_[at(components[c].wire)];
-    variables_[at(variable_of_[c])].components.push_back(static_cast<Index>(c));
+  const auto add = [&](Index c, Lifetime life, bool renewed) {
+    lives_[at(c)].push_back(static_cast<std::int32_t>(variables_.size()));
+    variables_.push_back({.components = {c}, .life = life, .renewed = renewed});
+  };
+  for (std::size_t i = 0; i < components.size(); ++i) {
+    const auto c = static_cast<Index>(i);
+    auto& epochs = repaired[i];
+    std::sort(epochs.begin(), epochs.end());
+    epochs.erase(std::unique(epochs.begin(), epochs.end()), epochs.end());
+    if (epochs.empty()) {
+      if (components[i].type != Component::Type::termination) add(c, {}, false);
+      continue;
+    }
+    add(c, {0, epochs.front()}, false);
+    for (std::size_t n = 0; n < epochs.size(); ++n)
+      add(c, n + 1 < epochs.size() ? Lifetime{epochs[n], epochs[n + 1]} : Lifetime{epochs[n]}, true);
   }
+  std::map<Index, std::int32_t> ends_of;  // of wires that were repaired, without their ends
+  for (std::size_t i = 0; i < components.size(); ++i) {
+    if (components[i].type != Component::Type::termination || !repaired[i].empty()) continue;
+    const auto c = static_cast<Index>(i);
+    const auto wire = components[i].wire;
+    if (repaired[at(wire)].empty()) {
+      lives_[i].push_back(variable_of(wire));
+      variables_[at(variable_of(wire))].components.push_back(c);
+    } else if (const auto known = ends_of.find(wire); known != ends_of.end()) {
+      lives_[i].push_back(known->second);
+      variables_[at(known->second)].components.push_back(c);
+    } else {
+      add(c, {}, false);
+      ends_of.emplace(wire, variable_of(c));
+    }
+  }
+}
+
+std::size_t FaultSpace::life_in(Index component, int epoch) const {
+  const auto& lives = lives_of(component);
+  std::size_t life = 0;
+  while (life + 1 < lives.size() && variables_[at(lives[life])].life.until <= epoch) ++life;
+  return life;
+}
+
+void FaultSpace::alive(std::span<const std::int32_t> faults, int epoch,
+                       std::vector<std::int32_t>& out) const {
+  out.clear();
+  for (const auto f : faults)
+    if (life_of(f).covers(epoch)) out.push_back(f);
 }
 
 void FaultSpace::make_bundles() {
@@ -101,9 +144,10 @@ void FaultSpace::make_bundles() {
   std::erase_if(bundles_, [](const Bundle& b) { return b.members.size() < 2; });
   for (std::size_t b = 0; b < bundles_.size(); ++b)
     for (const auto member : bundles_[b].members) {
-      auto& variable = variables_[at(variable_of(member))];
-      variable.bundle = static_cast<std::int32_t>(b);
-      bundles_[b].variables.push_back(variable_of(member));
+      // Whatever hit them all did so before the first repair.
+      const auto v0 = lives_of(member).front();
+      variables_[at(v0)].bundle = static_cast<std::int32_t>(b);
+      bundles_[b].variables.push_back(v0);
     }
 }
 
@@ -166,6 +210,14 @@ void FaultSpace::make_faults(std::int32_t v) {
                        .duty = {key.duty_a, key.duty_b},
                        .ohm = key.ohm});
   }
+}
+
+std::vector<FaultSpace::Cell> FaultSpace::cells_of(Index mode, std::int32_t variable) const {
+  const auto& v = variables_[at(variable)];
+  std::vector<Cell> result;
+  for (const auto& cell : cells_of(mode))
+    if (v.first <= cell.fault && cell.fault < v.first + v.count) result.push_back(cell);
+  return result;
 }
 
 void FaultSpace::overrides(std::span<const std::int32_t> faults, circuit::Overrides& out) const {

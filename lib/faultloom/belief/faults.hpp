@@ -1,5 +1,6 @@
 #pragma once
 
+#include <faultloom/belief/repair.hpp>
 #include <faultloom/circuit/circuit.hpp>
 #include <vector>
 
@@ -28,6 +29,8 @@ struct Variable {
   std::int32_t first = 0;  ///< its faults are first .. first + count - 1, from slight to grave
   std::int32_t count = 0;
   std::int32_t bundle = -1;
+  Lifetime life;
+  bool renewed = false;  ///< what a repair left: there from a repair on
 };
 
 /// Components that one event (a pinch, water in a connector) can damage together: the wires of a loom or
@@ -48,9 +51,12 @@ struct Candidate {
 };
 
 /// All faults a vehicle can have, cut into variables. Immutable; shared by threads.
+///
+/// A repaired component has a variable for each of its lives: as it was found, and as each repair left it.
+/// It shares none with the rest of its wire, as the wire's other faults outlast the repair.
 class FaultSpace {
  public:
-  explicit FaultSpace(const circuit::Circuit& circuit);
+  explicit FaultSpace(const circuit::Circuit& circuit, std::span<const Repair> repairs = {});
 
   [[nodiscard]] const circuit::Circuit& circuit() const noexcept { return *circuit_; }
   [[nodiscard]] const vehicle::Vehicle& vehicle() const noexcept { return circuit_->vehicle(); }
@@ -60,11 +66,26 @@ class FaultSpace {
   }
   [[nodiscard]] const std::vector<Variable>& variables() const noexcept { return variables_; }
   [[nodiscard]] const std::vector<Bundle>& bundles() const noexcept { return bundles_; }
+  /// The variable that a component is in now: the one of its last life.
   [[nodiscard]] std::int32_t variable_of(Index component) const {
-    return variable_of_[static_cast<std::size_t>(component)];
+    return lives_[static_cast<std::size_t>(component)].back();
   }
+  /// The variables of its lives, the first as it was found.
+  [[nodiscard]] const std::vector<std::int32_t>& lives_of(Index component) const {
+    return lives_[static_cast<std::size_t>(component)];
+  }
+  /// Number of the component's life in an epoch, from 0.
+  [[nodiscard]] std::size_t life_in(Index component, int epoch) const;
+  [[nodiscard]] const Lifetime& life_of(std::int32_t f) const {
+    return variables_[static_cast<std::size_t>(fault(f).variable)].life;
+  }
+  /// Those of some faults that are there in an epoch, in the same order.
+  void alive(std::span<const std::int32_t> faults, int epoch, std::vector<std::int32_t>& out) const;
+  /// Epoch after the last repair, 0 if there was none.
+  [[nodiscard]] int last_epoch() const noexcept { return last_epoch_; }
 
-  /// A mode's faults with the share of the mode in each: one fault, or the cells of its resistance.
+  /// A mode's faults, in each life, with the share of the mode in each: one fault, or the cells of its
+  /// resistance.
   struct Cell {
     std::int32_t fault = -1;
     double share = 0;
@@ -72,6 +93,8 @@ class FaultSpace {
   [[nodiscard]] const std::vector<Cell>& cells_of(Index mode) const {
     return cells_[static_cast<std::size_t>(mode)];
   }
+  /// The same of one life: the faults of a variable.
+  [[nodiscard]] std::vector<Cell> cells_of(Index mode, std::int32_t variable) const;
   /// Ratio between the representatives of neighbouring resistance cells.
   static constexpr double cell_ratio = 2.2;
 
@@ -81,7 +104,7 @@ class FaultSpace {
   void settings(std::span<const std::int32_t> faults, std::vector<circuit::Setting>& out) const;
 
  private:
-  void make_variables();
+  void make_variables(std::span<const Repair> repairs);
   void make_bundles();
   void make_faults(std::int32_t variable);
 
@@ -89,8 +112,9 @@ class FaultSpace {
   std::vector<Fault> faults_;
   std::vector<Variable> variables_;
   std::vector<Bundle> bundles_;
-  std::vector<std::int32_t> variable_of_;
+  std::vector<std::vector<std::int32_t>> lives_;  ///< by component
   std::vector<std::vector<Cell>> cells_;
+  int last_epoch_ = 0;
 };
 
 /// Share of a log-normal (median, factor of one sigma) that falls between two values.

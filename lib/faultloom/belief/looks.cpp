@@ -12,12 +12,12 @@ double clamp_probability(double p) { return std::clamp(p, 1e-4, 1 - 1e-4); }
 
 }  // namespace
 
-Looks::Looks(const vehicle::Vehicle& vehicle, std::span<const readings::Entry> entries,
+Looks::Looks(const FaultSpace& space, std::span<const readings::Entry> entries,
              double repeat_correlation)
-    : vehicle_(&vehicle), repeat_correlation_(repeat_correlation) {
+    : vehicle_(&space.vehicle()), repeat_correlation_(repeat_correlation) {
   for (const auto& e : entries)
     if (e.type == readings::Entry::Type::look && e.informative())
-      by_component_[e.component].push_back(e.outcome == readings::Outcome::damage);
+      by_component_[{e.component, space.life_in(e.component, e.epoch)}].push_back(e.outcome == readings::Outcome::damage);
   // Products over a component's looks must not depend on the order the job lists them in.
   for (auto& [component, looks] : by_component_) std::sort(looks.begin(), looks.end());
 }
@@ -32,28 +32,30 @@ double Looks::joint(const std::vector<bool>& damage, double seen) const {
   return (1 - repeat_correlation_) * fresh + repeat_correlation_ * same;
 }
 
-double Looks::if_good(Index component) const {
-  const auto found = by_component_.find(component);
+double Looks::if_good(Index component, std::size_t life) const {
+  const auto found = by_component_.find({component, life});
   if (found == by_component_.end()) return 1;
   return joint(found->second, vehicle_->components[at(component)].look_false_alarm);
 }
 
-double Looks::if_faulty(Index mode) const {
+double Looks::if_faulty(Index mode, std::size_t life) const {
   const auto& m = vehicle_->modes[at(mode)];
-  const auto found = by_component_.find(m.component);
+  const auto found = by_component_.find({m.component, life});
   return found == by_component_.end() ? 1 : joint(found->second, m.seen);
 }
 
-double Looks::marginal(std::span<const double> mode_priors) const {
+double Looks::marginal(std::span<const double> mode_priors, double defect) const {
   double product = 1;
-  for (const auto& [c, looks] : by_component_) {
+  for (const auto& [place, looks] : by_component_) {
+    const auto [c, life] = place;
     double failed = 0;
     double sum = 0;
     for (const auto m : vehicle_->components[at(c)].modes) {
       failed += mode_priors[at(m)];
-      sum += mode_priors[at(m)] * if_faulty(m);
+      sum += mode_priors[at(m)] * if_faulty(m, life);
     }
-    product *= sum + (1 - failed) * if_good(c);
+    const double scale = life == 0 ? 1 : failed > 0 ? defect / failed : 0;
+    product *= scale * sum + (1 - scale * failed) * if_good(c, life);
   }
   return product;
 }

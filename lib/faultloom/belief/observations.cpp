@@ -11,7 +11,7 @@ namespace {
 using readings::Entry;
 
 auto content(const Entry& e) {
-  return std::tie(e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black, e.element,
+  return std::tie(e.epoch, e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black, e.element,
                   e.sign, e.visit, e.provocation, e.provoked_zone, e.outcome, e.number, e.tolerance,
                   e.id);
 }

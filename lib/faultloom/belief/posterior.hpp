@@ -44,10 +44,17 @@ struct Resistance {
   double high_ohm = 0;     ///< 95 % quantile
 };
 
+/// What a repair mended.
+struct RepairReport {
+  Repair repair;
+  double was_faulty = 0;  ///< P(the component was faulty until then | everything)
+  std::vector<Prior::ModeShare> modes;  ///< P(mode until then | everything), most probable first
+};
+
 /// Posterior over sets of faults of any size and "not in the model". Probabilities are relative to what
-/// was found; `bound` limits what was not.
+/// was found; `bound` limits what was not. They speak of the vehicle as it is after the repairs made.
 struct Posterior {
-  double no_fault = 0;
+  double no_fault = 0;  ///< P(nothing is wrong, or nothing any more)
   double not_in_model = 0;
   /// P(what the search did not look at | evidence) is at most this.
   double bound = 0;
@@ -68,6 +75,7 @@ struct Posterior {
   std::vector<EventReport> events;   ///< most probable first
   std::vector<Resistance> resistances;  ///< most probable first
   std::vector<EntryReport> entries;     ///< in the order given
+  std::vector<RepairReport> repairs;    ///< in the order given
   /// By fault: its modes and their shares, given that it is there.
   std::vector<std::vector<Prior::ModeShare>> mode_shares;
 };

@@ -75,8 +75,10 @@ void Predictions::observe(const Observations& observations) {
     if (added) ++slot_count_;
     slots_.push_back(entry->second);
     const auto& first = observations.first(g);
-    seen_as_.emplace_back(entry->second, first.visit, first.provocation, first.provoked_zone);
+    seen_as_.emplace_back(entry->second, first.visit, first.provocation, first.provoked_zone,
+                          first.epoch);
   }
+  find_epochs();
   if (seen_as_ != before) {
     ++generation_;
     likelihoods_.clear();
@@ -86,22 +88,49 @@ void Predictions::observe(const Observations& observations) {
   high_shown_.resize(scratch_.size());
 }
 
-Predictions::Node& Predictions::node(const std::vector<std::int32_t>& faults) {
-  auto& node = nodes_[faults];
+void Predictions::find_epochs() {
+  epochs_.clear();
+  epoch_of_.clear();
+  for (const auto& seen : seen_as_) epochs_.push_back(std::get<4>(seen));
+  std::sort(epochs_.begin(), epochs_.end());
+  epochs_.erase(std::unique(epochs_.begin(), epochs_.end()), epochs_.end());
+  if (epochs_.empty()) epochs_.push_back(0);
+  for (const auto& seen : seen_as_)
+    epoch_of_.push_back(static_cast<std::size_t>(
+        std::lower_bound(epochs_.begin(), epochs_.end(), std::get<4>(seen)) - epochs_.begin()));
+  alive_.assign(epochs_.size(), Bits(space_->faults().size()));
+  for (std::size_t e = 0; e < epochs_.size(); ++e)
+    for (std::size_t f = 0; f < space_->faults().size(); ++f)
+      if (space_->life_of(static_cast<std::int32_t>(f)).covers(epochs_[e])) alive_[e].set(f);
+}
+
+std::vector<std::int32_t> Predictions::alive(std::span<const std::int32_t> faults,
+                                             std::size_t e) const {
+  std::vector<std::int32_t> result;
+  space_->alive(faults, epochs_[e], result);
+  return result;
+}
+
+Predictions::Node& Predictions::node(const std::vector<std::int32_t>& faults, std::size_t e) {
+  // Kept by epoch: what is predicted for one is no use in the others.
+  scratch_key_ = faults;
+  if (epochs_[e] > 0) scratch_key_.push_back(-epochs_[e]);
+  auto& node = nodes_[scratch_key_];
   if (node.checked_for == generation_) return node;
   if (node.cells.size() < slot_count_) node.cells.resize(slot_count_);
-  const bool complete =
-      std::all_of(slots_.begin(), slots_.end(), [&](std::size_t s) { return node.cells[s].known; });
+  bool complete = true;
+  for (std::size_t g = 0; g < slots_.size(); ++g)
+    complete = complete && (epoch_of_[g] != e || node.cells[slots_[g]].known);
   if (!complete) {
     space_->overrides(faults, overrides_);
     space_->settings(faults, settings_);
-    predict(node);
+    predict(node, e);
   }
   node.is_tuned = false;
   node.tuned.clear();
   node.ohms.clear();
   node.mean_share = 1;
-  tune(faults, node);
+  tune(faults, node, e);
   node.checked_for = generation_;
   return node;
 }
@@ -122,7 +151,8 @@ void Predictions::overrides_at(std::span<const std::int32_t> faults,
 
 /// Whether some number noted lies between what the two ends of a resistance's cell would show.
 bool Predictions::hidden(const std::vector<std::int32_t>& faults, std::int32_t fault,
-                         std::span<const std::pair<std::int32_t, double>> ohms) {
+                         std::span<const std::pair<std::int32_t, double>> ohms,
+                         std::size_t e) {
   auto& forecast = observations_->forecast();
   std::vector<std::pair<std::int32_t, double>> ends(ohms.begin(), ohms.end());
   std::erase_if(ends, [&](const auto& item) { return item.first == fault; });
@@ -135,25 +165,27 @@ bool Predictions::hidden(const std::vector<std::int32_t>& faults, std::int32_t f
   overrides_at(faults, ends);
   forecast.shown_numbers(overrides_, high_shown_, settings_);
   for (std::size_t i = 0; i < low_shown_.size(); ++i) {
+    if (forecast.entries()[i].epoch != epochs_[e]) continue;
     const double number = forecast.entries()[i].number;
     if ((number - low_shown_[i]) * (number - high_shown_[i]) < 0) return true;
   }
   return false;
 }
 
-void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node) {
+void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node, std::size_t e) {
   constexpr double fits = 0.3;
   constexpr int points = 24;
   auto& forecast = observations_->forecast();
   bool misfit = false;
   for (std::size_t g = 0; g < forecast.group_count(); ++g)
-    misfit = misfit || (observations_->first(g).outcome == readings::Outcome::number &&
+    misfit = misfit || (epoch_of_[g] == e &&
+                        observations_->first(g).outcome == readings::Outcome::number &&
                         node.cells[slots_[g]].value < fits * observations_->ceiling(g));
   if (!misfit) return;
   space_->settings(faults, settings_);
   for (const auto f : faults) {
     const double middle = space_->fault(f).ohm;
-    if (middle <= 0 || !hidden(faults, f, node.ohms)) continue;
+    if (middle <= 0 || !hidden(faults, f, node.ohms, e)) continue;
     double best = -1;
     double sum = 0;
     std::vector<Cell> best_cells;
@@ -166,9 +198,10 @@ void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node) {
       overrides_at(faults, ohms);
       Node other;
       other.cells.resize(slot_count_);
-      predict(other);
+      predict(other, e);
       double product = 1;
       for (std::size_t g = 0; g < forecast.group_count(); ++g) {
+        if (epoch_of_[g] != e) continue;
         const auto& c = other.cells[slots_[g]];
         product *= c.value / observations_->ceiling(g);
         slips[g] = std::max(slips[g], c.slips_at_best);
@@ -189,11 +222,11 @@ void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node) {
 }
 
 /// Fills in the groups that are missing, from overrides_ and settings_.
-void Predictions::predict(Node& node) {
+void Predictions::predict(Node& node, std::size_t e) {
   auto& forecast = observations_->forecast();
   Bits needed(std::max<std::size_t>(forecast.group_count(), 1));
   for (std::size_t g = 0; g < forecast.group_count(); ++g)
-    if (!node.cells[slots_[g]].known) needed.set(g);
+    if (epoch_of_[g] == e && !node.cells[slots_[g]].known) needed.set(g);
   forecast.evaluate_groups(overrides_, settings_, needed, scratch_);
   for (std::size_t g = 0; g < forecast.group_count(); ++g) {
     if (!needed.test(g)) continue;
@@ -214,15 +247,19 @@ std::size_t Predictions::intermittent_count(const Candidate& candidate) const {
 
 Predictions::Blend Predictions::blend(const Candidate& candidate) {
   Blend result;
-  if (intermittent_count(candidate) == 0) {
-    result.nodes = {&node(candidate.faults)};
-    return result;
-  }
   for (const auto f : candidate.faults)
     if (space_->fault(f).duty.a > 0) result.intermittent.push_back(f);
-  for (std::size_t mask = 0; mask < std::size_t{1} << result.intermittent.size(); ++mask)
-    result.nodes.push_back(&node(active_of(candidate, result, mask)));
+  for (std::size_t mask = 0; mask < result.masks(); ++mask)
+    for (std::size_t e = 0; e < epochs_.size(); ++e)
+      result.nodes.push_back(&node(active_of(candidate, result, mask, e), e));
   return result;
+}
+
+double Predictions::mean_share(const Blend& blend, std::size_t mask) const {
+  double product = 1;
+  for (std::size_t e = 0; e < epochs_.size(); ++e)
+    product *= blend.nodes[mask * epochs_.size() + e]->mean_share;
+  return product;
 }
 
 double Predictions::group_value(std::size_t g, std::span<const EntryProbability> entries,
@@ -240,7 +277,7 @@ double Predictions::likelihood(const Blend& blend, const std::optional<Exception
   const auto& forecast = observations_->forecast();
   double product = 1;
   for (std::size_t g = 0; g < forecast.group_count(); ++g) {
-    auto& c = cell(*blend.nodes.front(), g);
+    auto& c = cell(node_of(blend, 0, g), g);
     double value = c.value;
     const auto& members = forecast.group(g);
     if (exception && std::find(members.begin(), members.end(), exception->entry) != members.end()) {
@@ -249,7 +286,7 @@ double Predictions::likelihood(const Blend& blend, const std::optional<Exception
     }
     product *= value / observations_->ceiling(g);
   }
-  return product * blend.nodes.front()->mean_share;
+  return product * mean_share(blend, 0);
 }
 
 double Predictions::provoked(std::int32_t fault, const Entry& entry, double duty) const {
@@ -268,7 +305,7 @@ double Predictions::provoked(std::int32_t fault, const Entry& entry, double duty
 double Predictions::product_at(const Blend& blend, std::span<const double> duty,
                                const std::optional<Exception>& exception) {
   const auto& forecast = observations_->forecast();
-  const auto masks = blend.nodes.size();
+  const auto masks = blend.masks();
   std::vector<double> weight(masks);
   const auto weigh = [&](const Entry* provocation) {
     for (std::size_t mask = 0; mask < masks; ++mask) {
@@ -302,7 +339,7 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
     for (std::size_t i = 0; i < members.size(); ++i) {
       EntryProbability sum;
       for (std::size_t mask = 0; mask < masks; ++mask)
-        sum = mixed(sum, 1, cell(*blend.nodes[mask], g).entries[i], weight[mask]);
+        sum = mixed(sum, 1, cell(node_of(blend, mask, g), g).entries[i], weight[mask]);
       scratch_[members[i]] = sum;
     }
     const double ceiling = observations_->ceiling(g);
@@ -319,14 +356,15 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
     }
     visit->apart *= apart;
     for (std::size_t mask = 0; mask < masks; ++mask) {
-      auto& c = cell(*blend.nodes[mask], g);
+      auto& c = cell(node_of(blend, mask, g), g);
       for (std::size_t i = 0; i < members.size(); ++i) scratch_[members[i]] = c.entries[i];
       visit->alike[mask] *= group_value(g, scratch_, exception_of(g)) / ceiling;
     }
   }
   // A resistance that one reading tells counts with the share of its cell that fits.
   double share = 1;
-  for (const auto* n : blend.nodes) share = std::min(share, n->mean_share);
+  for (std::size_t mask = 0; mask < masks; ++mask)
+    share = std::min(share, mean_share(blend, mask));
   product *= share;
   weigh(nullptr);
   for (const auto& visit : visits) {
@@ -367,7 +405,8 @@ double Predictions::likelihood(const Candidate& candidate) {
 }
 
 double Predictions::group(const Candidate& candidate, std::size_t g) {
-  return cell(node(candidate.faults), g).value / observations_->ceiling(g);
+  const auto e = epoch_of_[g];
+  return cell(node(alive(candidate.faults, e), e), g).value / observations_->ceiling(g);
 }
 
 std::array<double, readings::slip_count> Predictions::slips_of(const Candidate& candidate,
@@ -385,7 +424,7 @@ std::array<double, readings::slip_count> Predictions::slips_of(const Candidate& 
     if (mixture.intermittent.empty()) {
       // The other groups are the same for every slip.
       const auto& members = forecast.group(g);
-      auto& c = cell(*mixture.nodes.front(), g);
+      auto& c = cell(node_of(mixture, 0, g), g);
       for (std::size_t i = 0; i < members.size(); ++i) scratch_[members[i]] = c.entries[i];
       shares[w] = group_value(g, scratch_, exception);
     } else {
@@ -394,7 +433,7 @@ std::array<double, readings::slip_count> Predictions::slips_of(const Candidate& 
     sum += shares[w];
   }
   // Repeats by one hand share their slips: what is not proper is split by the entry's own parts.
-  const double whole = mixture.intermittent.empty() ? cell(*mixture.nodes.front(), g).value
+  const double whole = mixture.intermittent.empty() ? cell(node_of(mixture, 0, g), g).value
                                                     : likelihood(mixture, {});
   if (whole <= 0 || sum <= 0) return {1};
   auto& right_share = shares[readings::index_of(Slip::proper)];
@@ -438,6 +477,10 @@ const Predictions::Relevant& Predictions::relevant_of(const std::vector<std::int
   result.any |= bearing.proper;
   result.proper = std::move(bearing.proper);
   result.strong = std::move(bearing.strong);
+  const auto& there = alive_[epoch_of_[g]];
+  result.any &= there;
+  result.proper &= there;
+  result.strong &= there;
   result.signatures = relevance_.signatures();
   result.lively = relevance_.lively();
   kept.relevance_known = true;
@@ -446,14 +489,17 @@ const Predictions::Relevant& Predictions::relevant_of(const std::vector<std::int
 
 const Predictions::Relevant& Predictions::relevant(const Candidate& candidate, std::size_t g) {
   auto mixture = blend(candidate);
-  if (mixture.nodes.size() == 1) return relevant_of(candidate.faults, *mixture.nodes.front(), g);
+  const auto e = epoch_of_[g];
+  if (mixture.intermittent.empty())
+    return relevant_of(alive(candidate.faults, e), node_of(mixture, 0, g), g);
   // Whatever matters with some of the intermittent faults at work matters.
-  auto& kept = cell(*mixture.nodes.back(), g);
+  auto& kept = cell(node_of(mixture, mixture.masks() - 1, g), g);
   if (kept.joint_known) return kept.joint;
   const auto count = space_->faults().size();
   Relevant all{Bits(count), Bits(count), Bits(count), {}, {}, 0};
-  for (std::size_t mask = 0; mask < mixture.nodes.size(); ++mask) {
-    const auto& one = relevant_of(active_of(candidate, mixture, mask), *mixture.nodes[mask], g);
+  for (std::size_t mask = 0; mask < mixture.masks(); ++mask) {
+    const auto& one =
+        relevant_of(active_of(candidate, mixture, mask, e), node_of(mixture, mask, g), g);
     all.proper |= one.proper;
     all.strong |= one.strong;
     all.any |= one.any;
@@ -472,15 +518,17 @@ const Predictions::Relevant& Predictions::relevant(const Candidate& candidate, s
 
 double Predictions::ceiling_untouched(const Candidate& candidate, std::size_t g) {
   double most = 0;
-  for (auto* n : blend(candidate).nodes)
-    most = std::max(most, cell(*n, g).slips_at_best / observations_->ceiling(g));
+  const auto mixture = blend(candidate);
+  for (std::size_t mask = 0; mask < mixture.masks(); ++mask)
+    most = std::max(most, cell(node_of(mixture, mask, g), g).slips_at_best / observations_->ceiling(g));
   return std::min(1.0, most);
 }
 
 std::vector<std::int32_t> Predictions::active_of(const Candidate& candidate, const Blend& mixture,
-                                                 std::size_t mask) const {
+                                                 std::size_t mask, std::size_t e) const {
   std::vector<std::int32_t> active;
   for (const auto f : candidate.faults) {
+    if (!alive_[e].test(at(f))) continue;
     const auto place = std::find(mixture.intermittent.begin(), mixture.intermittent.end(), f) -
                        mixture.intermittent.begin();
     const bool permanent = place == static_cast<std::ptrdiff_t>(mixture.intermittent.size());
@@ -511,8 +559,8 @@ double Predictions::ceiling_with_help(const Candidate& candidate, std::size_t g)
   // An intermittent source fault may be away: count the lasting ones only.
   std::vector<std::int32_t> lasting;
   for (const auto f : candidate.faults)
-    if (space_->fault(f).duty.a <= 0) lasting.push_back(f);
-  auto& n = node(lasting);
+    if (space_->fault(f).duty.a <= 0 && alive_[epoch_of_[g]].test(at(f))) lasting.push_back(f);
+  auto& n = node(lasting, epoch_of_[g]);
   if (n.source_volt < 0) n.source_volt = source_volt(lasting);
   const auto [known, added] = capped_.try_emplace({slots_[g], n.source_volt}, 1.0);
   if (added)
@@ -525,11 +573,15 @@ double Predictions::ceiling_without_help(const Candidate& candidate, std::uint64
   const auto mixture = blend(candidate);
   const auto count = std::min(observations_->group_count(), most_marked);
   const auto marked = [&](std::size_t g) { return ((groups >> g) & 1U) != 0; };
-  std::vector<std::vector<double>> best(mixture.nodes.size());
-  for (std::size_t mask = 0; mask < mixture.nodes.size(); ++mask) {
-    const auto active = active_of(candidate, mixture, mask);
+  const auto masks = mixture.masks();
+  std::vector<std::vector<double>> best(masks);
+  for (std::size_t mask = 0; mask < masks; ++mask) {
+    std::vector<std::vector<std::int32_t>> active;
+    for (std::size_t e = 0; e < epochs_.size(); ++e)
+      active.push_back(active_of(candidate, mixture, mask, e));
     for (std::size_t g = 0; g < count; ++g)
-      best[mask].push_back(marked(g) ? relevant_of(active, *mixture.nodes[mask], g).weakly : 1);
+      best[mask].push_back(
+          marked(g) ? relevant_of(active[epoch_of_[g]], node_of(mixture, mask, g), g).weakly : 1);
   }
   if (mixture.intermittent.empty()) {
     double product = 1;
@@ -538,7 +590,6 @@ double Predictions::ceiling_without_help(const Candidate& candidate, std::uint64
   }
   // Within a visit the faults keep still with the chance `persistence`; otherwise, and where provoked,
   // every group is drawn anew. Both are bounded by the same mixture, group by group.
-  const auto masks = mixture.nodes.size();
   std::vector<double> weight(masks);
   const auto at_duty = [&](std::span<const double> duty) {
     for (std::size_t mask = 0; mask < masks; ++mask) {
@@ -592,18 +643,27 @@ double Predictions::ceiling_without_help(const Candidate& candidate, std::uint64
 
 double Predictions::at_resistance(const Candidate& candidate, std::int32_t fault, double ohm) {
   if (intermittent_count(candidate) > 0) return likelihood(candidate);
-  auto& own = node(candidate.faults);
-  auto ohms = own.ohms;
-  std::erase_if(ohms, [&](const auto& item) { return item.first == fault; });
-  ohms.emplace_back(fault, ohm);
-  overrides_at(candidate.faults, ohms);
-  space_->settings(candidate.faults, settings_);
-  Node other;
-  other.cells.resize(slot_count_);
-  predict(other);
   double product = 1;
-  for (std::size_t g = 0; g < observations_->group_count(); ++g)
-    product *= other.cells[slots_[g]].value / observations_->ceiling(g);
+  for (std::size_t e = 0; e < epochs_.size(); ++e) {
+    const auto active = alive(candidate.faults, e);
+    auto& own = node(active, e);
+    Node other;
+    const bool there = alive_[e].test(at(fault));
+    if (there) {
+      auto ohms = own.ohms;
+      std::erase_if(ohms, [&](const auto& item) { return item.first == fault; });
+      ohms.emplace_back(fault, ohm);
+      overrides_at(active, ohms);
+      space_->settings(active, settings_);
+      other.cells.resize(slot_count_);
+      predict(other, e);
+    } else {
+      product *= own.mean_share;
+    }
+    for (std::size_t g = 0; g < observations_->group_count(); ++g)
+      if (epoch_of_[g] == e)
+        product *= (there ? other.cells[slots_[g]] : cell(own, g)).value / observations_->ceiling(g);
+  }
   return product;
 }
 

@@ -21,6 +21,9 @@ using rates::Intermittence;
 /// Probability of the observations under sets of faults, kept between questions.
 ///
 /// Values depend on the set and the observation alone, never on what was asked before.
+///
+/// Repairs cut a job into epochs: a group of observations is predicted by those faults of a candidate that
+/// were there in its epoch. A resistance that outlasts a repair is looked at in each epoch on its own.
 class Predictions {
  public:
   Predictions(const FaultSpace& space, circuit::Solver& solver,
@@ -64,7 +67,7 @@ class Predictions {
   };
   [[nodiscard]] const Relevant& relevant(const Candidate& candidate, std::size_t g);
 
-  /// Likelihood if a fault's resistance were this instead of its cell's representative.
+  /// Likelihood if a fault's resistance were this instead of its cell's representative. O(epochs).
   [[nodiscard]] double at_resistance(const Candidate& candidate, std::int32_t fault, double ohm);
 
   /// Faults of the set that come and go, at most; more are not followed.
@@ -104,8 +107,9 @@ class Predictions {
   };
   /// The candidate with each set of its intermittent faults at work.
   struct Blend {
-    std::vector<Node*> nodes;  ///< by bit mask of the intermittent ones
+    std::vector<Node*> nodes;  ///< by bit mask of the intermittent ones, then epoch observed
     std::vector<std::int32_t> intermittent;
+    [[nodiscard]] std::size_t masks() const { return std::size_t{1} << intermittent.size(); }
   };
   /// An entry to count as come about in one way only.
   struct Exception {
@@ -113,13 +117,21 @@ class Predictions {
     readings::Slip slip;
   };
 
-  Node& node(const std::vector<std::int32_t>& faults);
-  void predict(Node& node);
+  /// What the faults there in the e-th epoch observed predict for it.
+  Node& node(const std::vector<std::int32_t>& active, std::size_t e);
+  void predict(Node& node, std::size_t e);
+  Node& node_of(const Blend& blend, std::size_t mask, std::size_t g) const {
+    return *blend.nodes[mask * epochs_.size() + epoch_of_[g]];
+  }
   Blend blend(const Candidate& candidate);
   const Relevant& relevant_of(const std::vector<std::int32_t>& active, Node& node, std::size_t g);
   [[nodiscard]] double source_volt(std::span<const std::int32_t> faults) const;
   [[nodiscard]] std::vector<std::int32_t> active_of(const Candidate& candidate,
-                                                    const Blend& mixture, std::size_t mask) const;
+                                                    const Blend& mixture, std::size_t mask,
+                                                    std::size_t e) const;
+  [[nodiscard]] std::vector<std::int32_t> alive(std::span<const std::int32_t> faults,
+                                                std::size_t e) const;
+  [[nodiscard]] double mean_share(const Blend& blend, std::size_t mask) const;
   double likelihood(const Blend& blend, const std::optional<Exception>& exception);
   double integrate(const Blend& blend, const std::optional<Exception>& exception);
   double product_at(const Blend& blend, std::span<const double> duty,
@@ -132,12 +144,13 @@ class Predictions {
   Cell& cell(Node& node, std::size_t g) {
     return node.is_tuned && node.checked_for == generation_ ? node.tuned[g] : node.cells[slots_[g]];
   }
-  void tune(const std::vector<std::int32_t>& faults, Node& node);
+  void tune(const std::vector<std::int32_t>& faults, Node& node, std::size_t e);
   bool hidden(const std::vector<std::int32_t>& faults, std::int32_t fault,
-              std::span<const std::pair<std::int32_t, double>> ohms);
+              std::span<const std::pair<std::int32_t, double>> ohms, std::size_t e);
   void overrides_at(std::span<const std::int32_t> faults,
                     std::span<const std::pair<std::int32_t, double>> ohms);
   void forget_if_full();
+  void find_epochs();
 
   const FaultSpace* space_;
   circuit::Solver* solver_;
@@ -149,15 +162,19 @@ class Predictions {
   const Observations* observations_ = nullptr;
   std::unordered_map<std::string, std::size_t> slot_of_;
   std::size_t slot_count_ = 0;
-  std::vector<std::size_t> slots_;  ///< by group
+  std::vector<std::size_t> slots_;     ///< by group
+  std::vector<int> epochs_;            ///< those observed, ascending; at least one
+  std::vector<std::size_t> epoch_of_;  ///< by group: place in epochs_
+  std::vector<Bits> alive_;            ///< by place in epochs_: the faults that may be there
   /// By group: all that a likelihood depends on beside the predictions of the group.
-  std::vector<std::tuple<std::size_t, int, readings::Entry::Provocation, Index>> seen_as_;
+  std::vector<std::tuple<std::size_t, int, readings::Entry::Provocation, Index, int>> seen_as_;
   std::unordered_map<std::vector<std::int32_t>, Node, Hash> nodes_;
   /// Of candidates, for the present observations.
   std::unordered_map<std::vector<std::int32_t>, double, Hash> likelihoods_;
   std::map<std::pair<double, double>, BetaRule> rules_;
   std::map<std::pair<std::size_t, double>, double> capped_;  ///< by slot and source voltage
   std::vector<readings::EntryProbability> scratch_;
+  std::vector<std::int32_t> scratch_key_;
   circuit::Overrides overrides_;
   std::vector<circuit::Setting> settings_;
   std::uint64_t made_ = 0;        ///< counts calls of predict()

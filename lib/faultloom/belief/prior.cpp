@@ -37,7 +37,8 @@ Prior::Prior(const FaultSpace& space, const rates::Rates& rates, const rates::Ex
     : space_(&space),
       looks_(&looks),
       cues_(&cues),
-      mode_priors_(rates::mode_priors(space.vehicle(), rates, exposure)) {
+      mode_priors_(rates::mode_priors(space.vehicle(), rates, exposure)),
+      defect_(rates.repair.defect) {
   find_events(rates, exposure);
   for (const auto& events : events_) {
     event_slots_.push_back(event_count_);
@@ -118,10 +119,11 @@ void Prior::find_events(const rates::Rates& rates, const rates::Exposure& exposu
   }
 }
 
-Prior::Single Prior::single(Index c, std::size_t context) const {
+Prior::Single Prior::single(Index c, std::int32_t v, std::size_t context) const {
   const auto& component = space_->vehicle().components[at(c)];
-  const auto variable = space_->variable_of(c);
-  const auto bundle = space_->variables()[at(variable)].bundle;
+  const auto& variable = space_->variables()[at(v)];
+  const auto bundle = variable.bundle;
+  const auto life = space_->life_in(c, variable.life.from);
   // A termination shares its wire's variable but lies outside the loom.
   const bool hit = bundle >= 0 && context > 0 && component.type != Component::Type::termination;
   Single result;
@@ -131,11 +133,19 @@ Prior::Single Prior::single(Index c, std::size_t context) const {
     failed += mode_priors_[at(m)];
     if (hit) damaged += damage_[at(bundle)][context][at(m)];
   }
+  if (variable.renewed) {
+    // The driver spoke of the vehicle as it came in.
+    const double scale = failed > 0 ? defect_ / failed : 0;
+    result.good = (1 - scale * failed) * looks_->if_good(c, life);
+    for (const auto m : component.modes)
+      result.modes.push_back(scale * mode_priors_[at(m)] * looks_->if_faulty(m, life));
+    return result;
+  }
   const double factor = cues_->factor(c);
-  result.good = (1 - damaged) * (1 - failed) * looks_->if_good(c);
+  result.good = (1 - damaged) * (1 - failed) * looks_->if_good(c, life);
   for (const auto m : component.modes) {
     const double own = hit ? damage_[at(bundle)][context][at(m)] : 0;
-    result.modes.push_back((own + (1 - damaged) * mode_priors_[at(m)]) * looks_->if_faulty(m) *
+    result.modes.push_back((own + (1 - damaged) * mode_priors_[at(m)]) * looks_->if_faulty(m, life) *
                            factor);
   }
   return result;
@@ -148,12 +158,12 @@ double Prior::fill(std::int32_t v, std::size_t context) {
   // The graver of the components' faults counts: multiply what is at most that grave.
   std::vector<double> up_to(count + 1, 1);
   for (const auto c : variable.components) {
-    const auto one = single(c, context);
+    const auto one = single(c, v, context);
     std::vector<double> share(count + 1, 0);
     share[0] = one.good;
     const auto& modes = space_->vehicle().components[at(c)].modes;
     for (std::size_t i = 0; i < modes.size(); ++i)
-      for (const auto& cell : space_->cells_of(modes[i]))
+      for (const auto& cell : space_->cells_of(modes[i], v))
         share[1 + at(cell.fault - variable.first)] += one.modes[i] * cell.share;
     double sum = 0;
     for (std::size_t f = 0; f <= count; ++f) {
@@ -164,11 +174,11 @@ double Prior::fill(std::int32_t v, std::size_t context) {
   const double whole = up_to[count];
   if (variable.components.size() == 1) {
     // No difference of sums where none is needed.
-    const auto one = single(variable.components.front(), context);
+    const auto one = single(variable.components.front(), v, context);
     out[0] = one.good;
     const auto& modes = space_->vehicle().components[at(variable.components.front())].modes;
     for (std::size_t i = 0; i < modes.size(); ++i)
-      for (const auto& cell : space_->cells_of(modes[i]))
+      for (const auto& cell : space_->cells_of(modes[i], v))
         out[1 + at(cell.fault - variable.first)] += one.modes[i] * cell.share;
     for (std::size_t f = 0; f <= count; ++f) out[f] /= whole;
     return whole;
@@ -216,14 +226,14 @@ std::vector<Prior::ModeShare> Prior::modes_given(std::int32_t fault, std::size_t
   const auto weights_of = [&](std::size_t j, std::size_t i) {
     std::pair<double, double> result{0, 0};
     const auto m = space_->vehicle().components[at(variable.components[j])].modes[i];
-    for (const auto& cell : space_->cells_of(m)) {
+    for (const auto& cell : space_->cells_of(m, v)) {
       if (cell.fault < fault) result.first += singles[j].modes[i] * cell.share;
       if (cell.fault == fault) result.second += singles[j].modes[i] * cell.share;
     }
     return result;
   };
   for (std::size_t j = 0; j < variable.components.size(); ++j) {
-    singles.push_back(single(variable.components[j], context));
+    singles.push_back(single(variable.components[j], v, context));
     below.push_back(singles[j].good);
     equal.push_back(0);
     for (std::size_t i = 0; i < singles[j].modes.size(); ++i) {
@@ -414,11 +424,16 @@ void Assignment::exclude(std::int32_t fault) {
     events_[prior_->event_slots_[at(bundle)] + k] /= left;
 }
 
-double Assignment::nothing_else() const {
+double Assignment::nothing_else() const { return nothing_of(false); }
+
+double Assignment::nothing_left() const { return nothing_of(true); }
+
+double Assignment::nothing_of(bool lasting_only) const {
+  const auto& variables = prior_->space().variables();
   double product = 1;
   std::vector<double> left = events_;
   for (std::size_t v = 0; v < included_.size(); ++v) {
-    if (included_[v]) continue;
+    if (included_[v] || (lasting_only && !variables[v].life.lasting())) continue;
     const auto& offset = prior_->offsets_[v];
     for (std::size_t s = offset.slot; s < offset.slot + offset.contexts; ++s) {
       const double nothing = 1 - spare_[s] * (1 - prior_->good_[s] / open_[s]);

@@ -13,6 +13,9 @@ namespace faultloom::belief {
 /// Probability of every set of faults before any electrical evidence: rates and exposure, what looks and
 /// cues say of single components, and events that damage several members of a loom or connector.
 ///
+/// What a repair left is faulty with the chance that repairs go wrong, in the mode that its rates make
+/// likeliest; what hit the looms did so before the first repair.
+///
 /// Given which event hit each bundle (or none), variables are independent; the event is summed over. So
 /// the probability of a set is a product over free variables and, for each bundle, a mixture of products.
 class Prior {
@@ -80,7 +83,7 @@ class Prior {
     double good = 1;
     std::vector<double> modes;
   };
-  [[nodiscard]] Single single(Index component, std::size_t context) const;
+  [[nodiscard]] Single single(Index component, std::int32_t variable, std::size_t context) const;
   void find_events(const rates::Rates& rates, const rates::Exposure& exposure);
   double fill(std::int32_t variable, std::size_t context);
 
@@ -88,6 +91,7 @@ class Prior {
   const Looks* looks_;
   const Cues* cues_;
   std::vector<double> mode_priors_;
+  double defect_ = 0;
   std::vector<Offset> offsets_;
   std::vector<double> probability_;
   std::vector<double> good_;              ///< by slot
@@ -135,6 +139,8 @@ class Assignment {
   }
   /// P(no fault but those included | decided so far). O(slots).
   [[nodiscard]] double nothing_else() const;
+  /// The same for faults that no repair has mended: P(nothing but those included is wrong now).
+  [[nodiscard]] double nothing_left() const;
   /// By slot: P(context and the variable is spare | decided so far) / P(what is open of it | context);
   /// times Prior::of() it is the chance of an open fault in that context. 0 where a fault of the
   /// variable is included. O(slots).
@@ -146,6 +152,7 @@ class Assignment {
   const Prior* prior_;
   double mass_ = 1;
   [[nodiscard]] double chance_in(std::int32_t fault, std::size_t k) const;
+  [[nodiscard]] double nothing_of(bool lasting_only) const;
   void close(std::int32_t fault);
 
   std::vector<double> open_;    ///< by variable and context

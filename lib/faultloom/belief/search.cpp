@@ -25,6 +25,8 @@ constexpr double threshold_step = 4;
 constexpr double least_threshold = 1e-18;
 /// From this share of everything on, what a pass adds tells how much is still to come.
 constexpr double fine = 0.01;
+/// ... once a pass has looked at so many sets: one that finds nothing new may not have looked anywhere.
+constexpr std::size_t enough_to_tell = 200;
 /// What a set of faults could at best become counts this much beside what it is.
 constexpr double hope = 0.003;
 /// Finding what matters beside a set costs as much as predicting so many sets.
@@ -110,12 +112,14 @@ Found Search::run(const Progress& progress) {
     best.growth = best.total > 0 ? std::abs(best.total - scale_) / best.total : 1;
     scale_ = best.total;
     best.complete = best.outside <= options_.bound * (best.total + unmodelled_ + best.outside);
-    const bool settled = share_found < fine && best.growth < options_.least_growth;
+    const bool settled = best.sets >= enough_to_tell && share_found < fine &&
+                         best.growth < options_.least_growth;
     if (best.complete || settled || options_.exhaustive || threshold_ < least_threshold) break;
     threshold_ /= threshold_step;
+    // The first passes find next to nothing; what they grow by says little.
     const auto now = static_cast<double>(best.sets);
     const double next =
-        now * std::max(2.0, now / static_cast<double>(std::max<std::size_t>(before, 1)));
+        now * std::clamp(now / static_cast<double>(std::max<std::size_t>(before, 1)), 2.0, 4.0);
     if (options_.most_sets > 0 && next > static_cast<double>(options_.most_sets)) break;
     before = best.sets;
   }
@@ -193,7 +197,7 @@ void Search::visit(const Candidate& candidate, Assignment assignment) {
     const double weight = exact * likelihood;
     found_.kernels.push_back({candidate, picks_, candidate, weight, likelihood});
     found_.total += weight;
-    if (candidate.faults.empty()) found_.no_fault = weight;
+    if (mended(candidate)) found_.no_fault += weight;
     account(assignment, weight);
     return;
   }
@@ -211,6 +215,12 @@ void Search::visit(const Candidate& candidate, Assignment assignment) {
     }
   }
   expand(candidate, assignment, likelihood);
+}
+
+/// Whether none of these faults is there any more.
+bool Search::mended(const Candidate& candidate) const {
+  return std::none_of(candidate.faults.begin(), candidate.faults.end(),
+                      [&](std::int32_t f) { return prior_->space().life_of(f).lasting(); });
 }
 
 double Search::capped(const Candidate& candidate) const {
@@ -370,7 +380,7 @@ std::vector<Search::Next> Search::ordered(const Candidate& candidate, const Assi
 /// Numbers the faults that do the same to the element they are in, one that current runs through; -1 for
 /// faults that can't be alike with any other.
 std::vector<std::int32_t> Search::kinds_of_faults() const {
-  using Kind = std::tuple<std::int32_t, double, double, double, int, double, double>;
+  using Kind = std::tuple<std::int32_t, Lifetime, double, double, double, int, double, double>;
   const auto& space = prior_->space();
   std::map<Kind, std::int32_t> number_of;
   std::vector<std::int32_t> result;
@@ -386,7 +396,9 @@ std::vector<std::int32_t> Search::kinds_of_faults() const {
     const auto& o = fault.overrides.front();
     // An added resistance is told by itself, not by the sum with what the element had.
     const bool itself = fault.ohm > 0 || o.siemens == 0;
-    const Kind kind{space.variables()[at(fault.variable)].bundle,
+    const auto& variable = space.variables()[at(fault.variable)];
+    const Kind kind{variable.bundle,
+                    variable.life,
                     fault.ohm,
                     itself ? 0 : o.siemens,
                     itself ? 0 : o.ampere,
@@ -550,8 +562,11 @@ void Search::conclude(const Candidate& candidate, Assignment& assignment, double
   Bits relevant(count);
   circuit::Overrides overrides;
   std::vector<circuit::Setting> settings;
-  prior_->space().overrides(candidate.faults, overrides);
-  prior_->space().settings(candidate.faults, settings);
+  const auto& space = prior_->space();
+  std::vector<std::int32_t> now;
+  space.alive(candidate.faults, space.last_epoch(), now);
+  space.overrides(now, overrides);
+  space.settings(now, settings);
   predictions_->solver().begin(overrides, settings);
   run_relevance_.begin();
   std::vector<std::uint64_t> signatures;
@@ -565,6 +580,7 @@ void Search::conclude(const Candidate& candidate, Assignment& assignment, double
   relevant.for_each([&](std::size_t f) {
     Next next;
     next.faults = {static_cast<std::int32_t>(f)};
+    if (!space.life_of(next.faults.front()).lasting()) return;
     next.chance =
         open(next.faults.front(), assignment) ? assignment.chance(next.faults.front()) : 0;
     if (next.chance > 0) list.push_back(std::move(next));
@@ -665,7 +681,7 @@ void Search::settle(const Candidate& candidate, const Candidate& seen, const Ass
   }
   found_.seen_mass += assignment.mass();
   found_.total += weight;
-  if (candidate.faults.empty()) found_.no_fault = weight * assignment.nothing_else();
+  if (mended(candidate)) found_.no_fault += weight * assignment.nothing_left();
   if (weight <= 0) return;
   found_.kernels.push_back({candidate, picks_, seen, weight, likelihood});
   assignment.factors(factors_);

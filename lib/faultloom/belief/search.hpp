@@ -53,7 +53,7 @@ struct Found {
   std::vector<Kernel> kernels;  ///< in order of discovery
   double total = 0;             ///< sum of the kernels' weights
   double outside = 0;           ///< the weight of everything else is at most this
-  double no_fault = 0;          ///< weight of "no fault at all"
+  double no_fault = 0;          ///< weight of "no fault at all", or none that was not mended since
   double seen_mass = 0;         ///< prior probability of what the kernels stand for
   std::size_t sets = 0;         ///< sets of faults looked at
   /// Share of `total` that the last pass, over some three times as many sets, added to the one before.
@@ -107,6 +107,7 @@ class Search {
   };
   [[nodiscard]] double best_with(const Candidate& candidate, const Outlook& outlook,
                                  std::uint64_t helped, std::uint64_t started);
+  [[nodiscard]] bool mended(const Candidate& candidate) const;
   [[nodiscard]] double capped(const Candidate& candidate) const;
   [[nodiscard]] double limit(const Candidate& candidate, const Assignment& assignment, double more);
   void walk();

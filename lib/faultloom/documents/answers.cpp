@@ -151,6 +151,32 @@ json heading(std::string_view format, const AnswerContext& context) {
 
 namespace {
 
+/// What the repairs made have mended.
+json repairs_json(const AnswerContext& context, const belief::Posterior& posterior) {
+  constexpr double worth_telling = 0.01;
+  const auto& vehicle = context.vehicle;
+  json list = json::array();
+  std::size_t number = 0;
+  for (const auto& entry : context.job.entries) {
+    if (entry.type != readings::Entry::Type::repair) continue;
+    const auto& report = posterior.repairs[number++];
+    const auto& component = vehicle.components[at(entry.component)];
+    json modes = json::array();
+    for (const auto& part : report.modes) {
+      if (part.share < worth_telling) continue;
+      const auto& mode = vehicle.modes[at(part.mode)];
+      modes.push_back({{"id", mode.id}, {"title", mode.title}, {"probability", part.share}});
+    }
+    list.push_back({{"entry", entry.id},
+                    {"id", component.id},
+                    {"title", component.title},
+                    {"action", entry.action},
+                    {"was_faulty", report.was_faulty},
+                    {"modes", std::move(modes)}});
+  }
+  return list;
+}
+
 json state_json(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
   json item = json::object();
   for (std::size_t c = 0; c < state.size(); ++c)
@@ -275,6 +301,7 @@ json ranking_json(const AnswerContext& context, const belief::Belief& belief,
   answer["groups"] = groups_json(belief.space(), posterior);
   answer["events"] = events_json(context, belief, posterior);
   answer["resistances"] = resistances_json(belief.space(), posterior);
+  answer["repairs"] = repairs_json(context, posterior);
   return answer;
 }
 
@@ -377,6 +404,7 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
     case advice::Step::Type::repair: {
       const auto& c = v.components[at(step.component)];
       auto action = c.repair.action;
+      std::replace(action.begin(), action.end(), '_', ' ');
       if (!action.empty())
         action.front() =
             static_cast<char>(std::toupper(static_cast<unsigned char>(action.front())));

@@ -99,6 +99,8 @@ class EntryReader {
       read_look();
     } else if (type == "cue") {
       read_cue();
+    } else if (type == "repair") {
+      read_repair();
     } else {
       resolver_.add(Code::schema, fmt::format("There is no type of entry '{}'", type), at("type"));
     }
@@ -133,6 +135,15 @@ class EntryReader {
     // What an unknown component would answer with, nobody can say.
     if (setting || !known) answers.special = setting_words;
     read_answer(answers, setting ? "A look at a setting" : "A look");
+  }
+
+  void read_repair() {
+    entry_.type = Entry::Type::repair;
+    entry_.component = resolver_.component(text_or(value_, "component"), at("component"));
+    entry_.action = text_or(value_, "action");
+    if (entry_.component == none || !entry_.action.empty()) return;
+    const auto& component = vehicle_.components[static_cast<std::size_t>(entry_.component)];
+    entry_.action = component.repair.action.empty() ? "put_right" : component.repair.action;
   }
 
   void read_cue() {

@@ -100,6 +100,16 @@ void withdraw(const json& document, const std::set<std::string>& ids, Resolver& 
                 [&](const readings::Entry& entry) { return gone.contains(written_id(entry.id)); });
 }
 
+/// Cuts the job into epochs at the repairs made.
+void number_epochs(Job& job) {
+  int epoch = 0;
+  for (auto& entry : job.entries) {
+    if (entry.type == readings::Entry::Type::repair)
+      job.repairs.push_back({entry.component, ++epoch});
+    entry.epoch = epoch;
+  }
+}
+
 }  // namespace
 
 Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
@@ -115,6 +125,9 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   const auto ids = read_entries(document, vehicle, instruments, cues, resolver, job);
   withdraw(document, ids, resolver, job);
   throw_if_any(std::move(problems));
+  number_epochs(job);
+  if (const auto* closing = member(document, "closing"); closing != nullptr)
+    job.verdict = text_or(*closing, "verdict");
   for (const auto& entry : job.entries) {
     const bool titled = cues != nullptr && entry.type == readings::Entry::Type::cue;
     job.entry_texts.push_back(

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <faultloom/belief/repair.hpp>
 #include <faultloom/rates/rates.hpp>
 #include <faultloom/readings/entry.hpp>
 #include <faultloom/readings/instrument.hpp>
@@ -24,12 +25,15 @@ struct Job {
   std::vector<vehicle::Index> opened_zones;  ///< ascending, each once
   std::vector<readings::Entry> entries;      ///< in document order, without the withdrawn ones
   std::vector<std::string> entry_texts;      ///< one line for each of `entries`
+  std::vector<belief::Repair> repairs;       ///< those among `entries`, in order
+  std::string verdict;                       ///< of the closing; empty: the job is open
 };
 
 /// Reads a document of format faultloom.job about this vehicle.
 ///
 /// Ohmmeter and beeper readings need `isolated`: true, which takes off what the vehicle names for it.
 /// Controls that an entry doesn't name are at rest. A sign with `tries` becomes an entry for each try.
+/// Entries after a repair are of a later epoch.
 /// Withdrawn entries are checked like the others and then left out, all tries with their entry.
 /// @param cues  those of the rates document, which cue entries must name; null: any id is taken
 /// @throws Error  with every problem found. Text and schema are checked first. Then: names that don't

@@ -156,7 +156,7 @@ vehicle::Component earlier_work_at(const vehicle::Component& owner, double minut
   work.cautions = owner.cautions;
   work.look_minutes = work_look_minutes;
   work.look_false_alarm = work_false_alarm;
-  work.repair = {"put right", minutes, price_usd};
+  work.repair = {"put_right", minutes, price_usd};
   return work;
 }
 

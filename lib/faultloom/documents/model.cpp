@@ -26,7 +26,9 @@ std::vector<int> at_hand(const Model::Parts& parts, const Job& job) {
   return list;
 }
 
-belief::Evidence evidence_of(const Job& job) { return {job.entries, job.exposure}; }
+belief::Evidence evidence_of(const Job& job) {
+  return {job.entries, job.exposure, job.repairs};
+}
 
 }  // namespace
 

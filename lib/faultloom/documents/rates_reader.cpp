@@ -191,6 +191,10 @@ rates::Rates read_rates(std::string_view text) {
   result.cue_limit_deciban = number_or(document, "cue_limit_deciban", result.cue_limit_deciban);
   if (const auto* how = member(document, "intermittence"))
     result.intermittence = read_intermittence(*how);
+  if (const auto* repair = member(document, "repair")) {
+    result.repair.defect = number_or(*repair, "defect", result.repair.defect);
+    result.repair.source = text_or(*repair, "source");
+  }
   throw_if_any(std::move(problems));
   return result;
 }

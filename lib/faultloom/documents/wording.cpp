@@ -156,6 +156,7 @@ std::string gross_text(const Entry& entry) {
       return "looks like the driver was mistaken";
     case Entry::Type::sign:
     case Entry::Type::look:
+    case Entry::Type::repair:
       break;
   }
   if (entry.outcome == Outcome::chatters) return "looks like it was steady";
@@ -224,6 +225,9 @@ std::string entry_text(const vehicle::Vehicle& vehicle, const readings::Instrume
                        const Entry& entry, std::string_view cue_title) {
   const auto occasion = occasion_text(vehicle, entry);
   if (entry.type == Entry::Type::look) return look_text(vehicle, entry) + occasion;
+  if (entry.type == Entry::Type::repair)
+    return fmt::format("repair: {} {}", words_of(entry.action),
+                       vehicle.components[at(entry.component)].id);
   if (entry.type == Entry::Type::cue)
     return fmt::format(
         "driver: {}: {}{}",

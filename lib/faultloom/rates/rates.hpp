@@ -57,6 +57,12 @@ struct Intermittence {
   std::string source;
 };
 
+/// What becomes of a repair.
+struct RepairRisk {
+  double defect = 0.03;  ///< chance that what was repaired or fitted new is faulty afterwards
+  std::string source;
+};
+
 struct Rates {
   double exposure_hours = 500;  ///< running hours since the vehicle was last known good
   double not_in_model = 0.03;   ///< prior probability of a cause that no kind describes
@@ -71,6 +77,7 @@ struct Rates {
   double cue_limit_deciban =
       10;  ///< all cues together weigh no more than this for or against anything
   Intermittence intermittence;
+  RepairRisk repair;
 };
 
 /// What the job says about the time at risk.

@@ -12,7 +12,7 @@ using vehicle::none;
 
 /// One thing a technician did, noticed or was told, with every name resolved against the vehicle.
 struct Entry {
-  enum class Type { reading, sign, look, cue };
+  enum class Type { reading, sign, look, cue, repair };
   std::string id;
   Type type = Type::reading;
   Outcome outcome = Outcome::not_sure;
@@ -26,9 +26,13 @@ struct Entry {
   Index black = none;
   Index element = none;    ///< reading with a clamp: the wire's element
   Index sign = none;       ///< sign
-  Index component = none;  ///< look
+  Index component = none;  ///< look, repair
   std::string cue;         ///< cue: its id in the rates document
+  std::string action;      ///< repair: replace, splice, clean ...
   double tolerance = 0;    ///< with Outcome::number: how far off it may be, same unit, one sigma
+
+  /// Repairs made before it; what they mended no longer bears on it.
+  int epoch = 0;
 
   /// Entries of one visit share the state of an intermittent fault unless something disturbed it.
   int visit = 0;
@@ -36,9 +40,11 @@ struct Entry {
   enum class Provocation { nothing, wiggle, heat, wet } provocation = Provocation::nothing;
   Index provoked_zone = none;
 
-  /// "Not sure" and "can't reach" are recorded and change nothing.
+  /// "Not sure" and "can't reach" are recorded and change nothing. Repairs say nothing either; they decide
+  /// what the entries after them speak about.
   [[nodiscard]] bool informative() const {
-    return outcome != Outcome::not_sure && outcome != Outcome::cannot_reach;
+    return type != Type::repair && outcome != Outcome::not_sure &&
+           outcome != Outcome::cannot_reach;
   }
 };
 

@@ -174,7 +174,7 @@ TEST_F(Invariants, PriorIsSplitWithoutOverlap) {
   circuit::Solver solver(bench.circuit());
   belief::Predictions predictions(bench.space(), solver, bench.instruments(),
                                   bench.rates().intermittence);
-  const belief::Looks looks(bench.vehicle(), given.entries, bench.instruments().repeat_correlation);
+  const belief::Looks looks(bench.space(), given.entries, bench.instruments().repeat_correlation);
   const belief::Prior prior(bench.space(), bench.rates(), given.exposure, looks, {});
   const belief::Observations observations(solver, bench.instruments(), given.entries);
   predictions.observe(observations);

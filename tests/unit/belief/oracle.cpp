@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <tuple>
 
 namespace faultloom::test {
 namespace {
@@ -116,12 +117,14 @@ class Enumeration {
         forecast_(solver_, corner.instruments(), electrical()),
         priors_(rates::mode_priors(corner.vehicle(), corner.rates(), evidence.exposure)) {
     for (std::size_t c = 0; c < corner.vehicle().components.size(); ++c)
-      if (!corner.vehicle().components[c].modes.empty()) able_.push_back(static_cast<Index>(c));
+      if (!corner.vehicle().components[c].modes.empty()) add_lives(static_cast<Index>(c));
     find_events();
+    result.was_faulty.assign(evidence.repairs.size(), 0);
     result.modes.assign(corner.vehicle().modes.size(), 0);
     visit(0);
     for (auto& p : result.modes) p /= whole_;
     for (auto& [set, p] : result.sets) p /= whole_;
+    for (auto& p : result.was_faulty) p /= whole_;
     result.no_fault /= whole_;
     result.log_evidence = std::log(whole_);
   }
@@ -137,6 +140,35 @@ class Enumeration {
     std::set<Index> members;
     std::vector<Event> events;
   };
+  /// A component between two repairs of it.
+  struct Life {
+    Index component = vehicle::none;
+    int from = 0;
+    int until = 1000;
+    bool operator<(const Life& other) const {
+      return std::tie(component, from) < std::tie(other.component, other.from);
+    }
+    [[nodiscard]] bool holds(int epoch) const { return from <= epoch && epoch < until; }
+  };
+
+  /// A mode and when its component's life began.
+  using Present = std::pair<Index, int>;
+
+  void add_lives(Index component) {
+    Life life{component};
+    for (const auto& repair : evidence_.repairs) {
+      if (repair.component != component) continue;
+      life.until = repair.epoch;
+      able_.push_back(life);
+      life = {component, repair.epoch};
+    }
+    able_.push_back(life);
+  }
+
+  bool repaired(Index component) const {
+    return std::any_of(evidence_.repairs.begin(), evidence_.repairs.end(),
+                       [&](const auto& repair) { return repair.component == component; });
+  }
 
   std::vector<Entry> electrical() {
     std::vector<Entry> list;
@@ -186,7 +218,8 @@ class Enumeration {
   }
 
   /// P(the component is in the state | event), its look included.
-  double chance(Index c, Index mode, const Event* event) const {
+  double chance(const Life& life, Index mode, const Event* event) const {
+    const auto c = life.component;
     const auto& component = corner_.vehicle().components[at(c)];
     double failed = 0;
     double damaged = 0;
@@ -196,10 +229,15 @@ class Enumeration {
     }
     double p = mode < 0 ? (1 - failed) * (1 - damaged) : (1 - damaged) * priors_[at(mode)];
     if (mode >= 0 && event != nullptr && event->harm.contains(mode)) p += event->harm.at(mode);
+    if (life.from > 0) {
+      const double defect = corner_.rates().repair.defect;
+      p = mode < 0 ? 1 - defect : defect * priors_[at(mode)] / failed;
+    }
     const double seen =
         mode < 0 ? component.look_false_alarm : corner_.vehicle().modes[at(mode)].seen;
     for (const auto& e : evidence_.entries)
-      if (e.type == Entry::Type::look && e.informative() && e.component == c) {
+      if (e.type == Entry::Type::look && e.informative() && e.component == c &&
+          life.holds(e.epoch)) {
         const double s = std::clamp(seen, 1e-4, 1 - 1e-4);
         p *= e.outcome == Outcome::damage ? s : 1 - s;
       }
@@ -213,33 +251,51 @@ class Enumeration {
       double sum = 0;
       for (const auto& event : bundle.events) {
         double product = event.probability;
-        for (const auto c : able_)
-          if (bundle.members.contains(c)) product *= chance(c, mode_of(c), &event);
+        for (const auto& life : able_)
+          if (life.from == 0 && bundle.members.contains(life.component))
+            product *= chance(life, mode_of(life), &event);
         sum += product;
       }
       for (const auto c : bundle.members) done.insert(c);
       p *= sum;
     }
-    for (const auto c : able_)
-      if (!done.contains(c)) p *= chance(c, mode_of(c), nullptr);
+    for (const auto& life : able_)
+      if (life.from > 0 || !done.contains(life.component))
+        p *= chance(life, mode_of(life), nullptr);
     return p;
   }
 
-  Index mode_of(Index component) const {
-    const auto found = chosen_.find(component);
+  Index mode_of(const Life& life) const {
+    const auto found = chosen_.find(life);
     return found == chosen_.end() ? vehicle::none : found->second;
   }
 
-  /// Of two faults on one wire the graver one counts.
-  std::vector<Index> effective() const {
-    std::map<std::int32_t, Index> by_variable;
-    for (const auto& [c, m] : chosen_) {
-      auto [entry, added] = by_variable.emplace(corner_.space().variable_of(c), m);
-      if (!added && rank(m) > rank(entry->second)) entry->second = m;
+  /// What is there in an epoch. Of two faults on one wire the graver one counts; what was repaired, or
+  /// ends where its wire was, is added up.
+  std::vector<Present> effective(int epoch) const {
+    const auto& components = corner_.vehicle().components;
+    std::map<std::pair<int, Index>, Present> by_place;
+    for (const auto& [life, m] : chosen_) {
+      if (!life.holds(epoch)) continue;
+      const auto c = life.component;
+      const auto wire =
+          components[at(c)].type == Component::Type::termination ? components[at(c)].wire : c;
+      std::pair<int, Index> place{0, wire};
+      if (repaired(c)) {
+        place = {1, c};
+      } else if (repaired(wire)) {
+        place = {2, wire};
+      }
+      auto [entry, added] = by_place.emplace(place, Present{m, life.from});
+      if (!added && rank(m) > rank(entry->second.first)) entry->second = {m, life.from};
     }
-    std::vector<Index> modes;
-    for (const auto& [v, m] : by_variable) modes.push_back(m);
-    return modes;
+    std::vector<Present> list;
+    for (const auto& [place, present] : by_place) list.push_back(present);
+    return list;
+  }
+
+  int last_epoch() const {
+    return evidence_.repairs.empty() ? 0 : evidence_.repairs.back().epoch;
   }
 
   std::int32_t rank(Index mode) const { return corner_.space().cells_of(mode).front().fault; }
@@ -251,31 +307,42 @@ class Enumeration {
     return p;
   }
 
-  double likelihood(const std::vector<Index>& modes) {
-    const auto known = likelihoods_.find(modes);
+  double likelihood() {
+    std::vector<std::vector<Present>> by_epoch;
+    for (int epoch = 0; epoch <= last_epoch(); ++epoch) by_epoch.push_back(effective(epoch));
+    const auto known = likelihoods_.find(by_epoch);
     if (known != likelihoods_.end()) return known->second;
-    std::vector<Index> coming;
-    std::vector<Index> lasting;
-    for (const auto m : modes)
-      (corner_.vehicle().modes[at(m)].intermittent() ? coming : lasting).push_back(m);
+    std::set<Present> found;
+    for (const auto& list : by_epoch)
+      for (const auto& present : list)
+        if (corner_.vehicle().modes[at(present.first)].intermittent()) found.insert(present);
+    const std::vector<Present> coming(found.begin(), found.end());
     std::vector<std::vector<EntryProbability>> by_mask;
     for (std::size_t mask = 0; mask < std::size_t{1} << coming.size(); ++mask) {
-      auto active = lasting;
-      for (std::size_t i = 0; i < coming.size(); ++i)
-        if (((mask >> i) & 1U) != 0) active.push_back(coming[i]);
-      by_mask.push_back(predicted(active));
+      std::vector<EntryProbability> all(forecast_.entry_count());
+      for (std::size_t epoch = 0; epoch < by_epoch.size(); ++epoch) {
+        auto active = by_epoch[epoch];
+        for (std::size_t i = 0; i < coming.size(); ++i)
+          if (((mask >> i) & 1U) == 0) std::erase(active, coming[i]);
+        std::vector<Index> modes;
+        for (const auto& present : active) modes.push_back(present.first);
+        const auto p = predicted(modes);
+        for (std::size_t e = 0; e < all.size(); ++e)
+          if (forecast_.entries()[e].epoch == static_cast<int>(epoch)) all[e] = p[e];
+      }
+      by_mask.push_back(std::move(all));
     }
     std::vector<double> duty(coming.size());
     const double value = integrate(coming, 0, duty, by_mask);
-    likelihoods_[modes] = value;
+    likelihoods_[by_epoch] = value;
     return value;
   }
 
   /// The mean over the Beta distributions, one fault after another.
-  double integrate(const std::vector<Index>& coming, std::size_t i, std::vector<double>& duty,
+  double integrate(const std::vector<Present>& coming, std::size_t i, std::vector<double>& duty,
                    const std::vector<std::vector<EntryProbability>>& by_mask) {
     if (i == coming.size()) return at_duty(duty, by_mask);
-    const auto& beta = corner_.vehicle().modes[at(coming[i])].duty;
+    const auto& beta = corner_.vehicle().modes[at(coming[i].first)].duty;
     boost::math::quadrature::tanh_sinh<double> rule(9);
     const double norm =
         std::exp(std::lgamma(beta.a + beta.b) - std::lgamma(beta.a) - std::lgamma(beta.b));
@@ -327,7 +394,7 @@ class Enumeration {
     if (i < able_.size()) {
       visit(i + 1);
       if (chosen_.size() == most_) return;
-      for (const auto m : corner_.vehicle().components[at(able_[i])].modes) {
+      for (const auto m : corner_.vehicle().components[at(able_[i].component)].modes) {
         chosen_[able_[i]] = m;
         visit(i + 1);
         chosen_.erase(able_[i]);
@@ -336,12 +403,23 @@ class Enumeration {
     }
     const double p = prior();
     if (p <= 0) return;
-    const auto modes = effective();
-    const double weight = p * likelihood(modes);
+    std::set<Index> now;
+    for (const auto& present : effective(last_epoch())) now.insert(present.first);
+    const double weight = p * likelihood();
     whole_ += weight;
-    for (const auto& [c, m] : chosen_) result.modes[at(m)] += weight;
-    if (chosen_.empty()) result.no_fault = weight;
-    result.sets[{modes.begin(), modes.end()}] += weight;
+    bool sound = true;
+    for (const auto& [life, m] : chosen_) {
+      if (life.holds(last_epoch())) {
+        result.modes[at(m)] += weight;
+        sound = false;
+      }
+      for (std::size_t r = 0; r < evidence_.repairs.size(); ++r)
+        if (life.component == evidence_.repairs[r].component &&
+            life.until == evidence_.repairs[r].epoch)
+          result.was_faulty[r] += weight;
+    }
+    if (sound) result.no_fault += weight;
+    result.sets[now] += weight;
   }
 
   const Corner& corner_;
@@ -350,10 +428,10 @@ class Enumeration {
   circuit::Solver solver_;
   readings::Forecast forecast_;
   std::vector<double> priors_;
-  std::vector<Index> able_;
+  std::vector<Life> able_;
   std::vector<Bundle> bundles_;
-  std::map<Index, Index> chosen_;
-  std::map<std::vector<Index>, double> likelihoods_;
+  std::map<Life, Index> chosen_;
+  std::map<std::vector<std::vector<Present>>, double> likelihoods_;
   double whole_ = 0;
 };
 

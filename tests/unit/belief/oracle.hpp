@@ -49,10 +49,12 @@ struct Exact {
   double no_fault = 0;      ///< shares of the evidence
   std::vector<double> modes;
   std::map<std::set<Index>, double> sets;  ///< by modes, the hidden ones of a wire left out
+  std::vector<double> was_faulty;          ///< by repair: the component just before it
 };
 
 /// Sums over every set of modes of different components with at most `most_faults` of them. Looks, loom
-/// events and intermittent faults (two at most in a set) included; entries must not repeat a reading.
+/// events, intermittent faults (two at most in a set) and repairs included; entries must not repeat a
+/// reading. All but `was_faulty` speaks of the time after the last repair.
 [[nodiscard]] Exact enumerate(const Corner& corner, const belief::Evidence& evidence,
                               std::size_t most_faults = 99);
 

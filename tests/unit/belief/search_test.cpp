@@ -164,6 +164,21 @@ void expect_exact(const Corner& corner, const belief::Evidence& job, std::size_t
   for (std::size_t m = 0; m < exact.modes.size(); ++m)
     EXPECT_NEAR(found.modes[m], exact.modes[m], close)
         << vehicle::mode_name(corner.vehicle(), static_cast<Index>(m));
+  ASSERT_EQ(found.repairs.size(), exact.was_faulty.size());
+  for (std::size_t r = 0; r < exact.was_faulty.size(); ++r)
+    EXPECT_NEAR(found.repairs[r].was_faulty, exact.was_faulty[r], close);
+}
+
+/// One or two repairs of components that can fail, between the entries.
+void add_repairs(const Corner& corner, belief::Evidence& job, std::mt19937_64& random) {
+  std::vector<Index> able;
+  for (std::size_t c = 0; c < corner.vehicle().components.size(); ++c)
+    if (!corner.vehicle().components[c].modes.empty()) able.push_back(static_cast<Index>(c));
+  const int repairs = 1 + static_cast<int>(below(2, random));
+  for (int n = 1; n <= repairs; ++n)
+    job.repairs.push_back({able[below(able.size(), random)], n});
+  for (auto& e : job.entries)
+    e.epoch = static_cast<int>(below(static_cast<std::size_t>(repairs) + 1, random));
 }
 
 // Nothing left out: to the last digits, with events, looks and faults that come and go.
@@ -184,6 +199,66 @@ TEST(Search, ExhaustiveEqualsTheDefinition) {
       expect_exact(corner, job, 99, 1e-9);
     }
   }
+}
+
+// The same with repairs in between: what they mended, what they left, and what was found before.
+TEST(Search, RepairsEqualTheDefinition) {
+  std::mt19937_64 random(19);
+  for (const auto* id : {"mulch-tug", "orchid-runner", "seedling-hauler"}) {
+    Bench bench(id);
+    for (int n = 0; n < 10; ++n) {
+      const Corner corner(bench.vehicle(), bench.instruments(), all_in_model(bench.rates()),
+                          some_components(bench.vehicle(), 100, random), {});
+      auto job = some_job(bench, corner, random);
+      for (const auto& c : corner.vehicle().components)
+        if (!c.modes.empty() && unit(random) < 0.4)
+          job.entries.push_back(bench.look(
+              c.id, unit(random) < 0.5 ? readings::Outcome::damage : readings::Outcome::clean));
+      add_repairs(corner, job, random);
+      expect_exact(corner, job, 99, 1e-9);
+    }
+  }
+}
+
+// A wire and its ends share an element. Whichever of the three is repaired, the others' faults stay.
+TEST(Search, RepairsOnOneWireEqualTheDefinition) {
+  std::mt19937_64 random(23);
+  Bench bench("seedling-hauler");
+  const auto& v = bench.vehicle();
+  for (int n = 0; n < 8; ++n) {
+    const auto& wire = v.wires[below(v.wires.size(), random)];
+    const Corner corner(v, bench.instruments(), all_in_model(bench.rates()),
+                        {wire.component, wire.from_end, wire.to_end}, {});
+    auto job = some_job(bench, corner, random);
+    add_repairs(corner, job, random);
+    expect_exact(corner, job, 99, 1e-9);
+  }
+}
+
+TEST(Search, BoundHoldsAfterRepairs) {
+  std::mt19937_64 random(29);
+  const Bench benches[] = {Bench("mulch-tug"), Bench("orchid-runner"), Bench("seedling-hauler")};
+  double worst = 0;
+  for (int n = 0; n < 300; ++n) {
+    const auto& bench = benches[below(3, random)];
+    const Corner corner(bench.vehicle(), bench.instruments(), all_in_model(bench.rates()),
+                        some_components(bench.vehicle(), 100, random), {});
+    auto job = some_job(bench, corner, random);
+    add_repairs(corner, job, random);
+    const auto exact = enumerate(corner, job);
+    auto belief = corner.belief();
+    const auto found = belief.posterior(job);
+    const double outside = 1 - std::exp(found.log_evidence - exact.log_evidence);
+    worst = std::max(worst, std::abs(outside) - found.bound);
+    EXPECT_LE(std::abs(outside), found.bound + irrelevance);
+    for (std::size_t m = 0; m < exact.modes.size(); ++m)
+      EXPECT_NEAR(found.modes[m], exact.modes[m], found.bound + 2 * irrelevance);
+    EXPECT_NEAR(found.no_fault, exact.no_fault, found.bound + 2 * irrelevance);
+    double sum = found.not_in_model;
+    for (const auto& c : found.candidates) sum += c.probability;
+    EXPECT_NEAR(sum, 1, 1e-9);
+  }
+  RecordProperty("worst_beyond_bound", std::to_string(worst));
 }
 
 TEST(Search, IntermittentFaultsEqualTheDefinition) {
@@ -209,6 +284,10 @@ TEST(Search, IntermittentFaultsEqualTheDefinition) {
                         {.intermittent = true});
     auto job = some_job(bench, corner, random);
     for (auto& e : job.entries) e.visit = static_cast<int>(below(2, random));
+    expect_exact(corner, job, 99, 2e-8);
+    // Two of them at most are followed, so what is repaired must be the one that lasts.
+    job.repairs.push_back({bench.component("F1"), 1});
+    for (auto& e : job.entries) e.epoch = static_cast<int>(below(2, random));
     expect_exact(corner, job, 99, 2e-8);
     with_two += corner.space().faults().size() > 3 ? 1 : 0;
   }

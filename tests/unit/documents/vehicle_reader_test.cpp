@@ -278,7 +278,7 @@ TEST(ReadVehicle, EarlierWorkIsAComponentOfItsOwn) {
   EXPECT_EQ(work.zone, v.zone("seat"));
   EXPECT_EQ(work.environment, "outdoor");
   EXPECT_EQ(work.cautions, std::vector<std::string>{"arc"});
-  EXPECT_EQ(work.repair.action, "put right");
+  EXPECT_EQ(work.repair.action, "put_right");
   EXPECT_EQ(work.repair.minutes, 9);
   EXPECT_EQ(work.repair.price_usd, 2);
   EXPECT_EQ(work.look_minutes, 2);
