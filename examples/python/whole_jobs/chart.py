@@ -1,7 +1,7 @@
-"""A test chart as a workshop manual has it: for each thing that must work, the points from source to load.
+"""A test chart as a workshop manual has it: the points from source to load with their volts.
 
-Drawn up from the healthy vehicle: a branch follows the current of one load up to the pack and down to
-its negative; each point has the voltage that belongs there.
+Drawn up from the healthy vehicle: for each thing that must work, a branch follows its current up to
+the pack and down to pack negative.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ LEAST_DROP = 0.02  # of nominal voltage: what drops less is a conductor, not a l
 
 @dataclass(frozen=True)
 class Segment:
-    """What lies between a point and the one before it: components in the order in which to doubt them."""
+    """What lies between two points that follow each other, in the order in which to doubt it."""
 
     components: tuple[str, ...]
 
@@ -47,11 +47,11 @@ class Chart:
     click_state: Mapping[str, str]
 
 
-def components_of(wiring: Wiring, element: Element) -> tuple[str, ...]:
+def components_of(element: Element) -> tuple[str, ...]:
     """What may be wrong with an element: a part, or a wire's ends and then its run."""
     if element.part:
         return (element.part,)
-    return tuple(c for c in (f"{element.name}:from", f"{element.name}:to", element.name))
+    return (f"{element.name}:from", f"{element.name}:to", element.name)
 
 
 class ChartMaker:
@@ -142,7 +142,7 @@ class ChartMaker:
         down = self._follow(low, amps, upward=False)
         points = [t for _, t in reversed(up)] + [high, low] + [t for _, t in down]
         elements = [e for e, _ in reversed(up)] + [load] + [e for e, _ in down]
-        segments = tuple(Segment(components_of(self._wiring, e)) for e in elements)
+        segments = tuple(Segment(components_of(e)) for e in elements)
         return Branch(
             load.name,
             load.part,

@@ -1,4 +1,4 @@
-"""The true vehicle: its faults in a deck, contacts settled by rules of their own on ngspice's volts."""
+"""The true vehicle: faults in a deck, contacts settled by rules of its own on ngspice's volts."""
 
 from __future__ import annotations
 
@@ -73,6 +73,16 @@ class _Branch:
     reversed: bool = False
 
 
+@dataclass(frozen=True)
+class _Moment:
+    """Contacts, the volts they give, what is lifted, and the thresholds that follow."""
+
+    rest: Rest
+    volts: Mapping[str, float]
+    lifted: frozenset[str]
+    memory: dict[str, bool]
+
+
 def _word(text: str) -> str:
     return re.sub(r"[^a-z0-9]", "_", text.lower())
 
@@ -112,9 +122,7 @@ class TrueVehicle:
         for name in opened:
             self._branches[name].always = False
         # What stays open for good is left out: it is nowhere in the circuit.
-        self._live = {
-            name: b for name, b in self._branches.items() if b.always is not False
-        }
+        self._live = {name: b for name, b in self._branches.items() if b.always is not False}
         self._node = {t: f"t{i}_{_word(t)}" for i, t in enumerate(wiring.terminals)}
         self._node[wiring.datum] = "0"
 
@@ -162,7 +170,9 @@ class TrueVehicle:
                 lines.append(f"r{i}_{_word(name)} {a} {z} {b.ohm:.17g}")
         for terminal, node in self._node.items():
             if node != "0":
-                lines.append(f"rl_{node} {node} 0 {self.wiring.terminals[terminal].leakage_ohm:.17g}")
+                lines.append(
+                    f"rl_{node} {node} 0 {self.wiring.terminals[terminal].leakage_ohm:.17g}"
+                )
         if load is not None:
             red, black = self._node[load.red], self._node[load.black]
             # The source of no volts measures the current through the instrument.
@@ -272,50 +282,41 @@ class TrueVehicle:
     def _remember(
         self, rest: Rest, volts: Mapping[str, float], lifted: frozenset[str]
     ) -> dict[str, bool]:
-        memory = dict(rest.memory)
+        moment = _Moment(rest, volts, lifted, dict(rest.memory))
+        memory = moment.memory
         for name, b in self._branches.items():
             e = b.element
-            if e.kind in ("input", "diode"):
+            if e.kind in {"input", "diode"}:
                 value = volts[e.a] - volts[e.b]
                 value = -value if b.reversed else value
                 rises, falls = e.rises * b.factor, e.falls * b.factor
                 memory[name] = value > falls if memory.get(name, False) else value >= rises
             elif e.rule is not None:
-                self._atoms(e.rule, e, name, b.factor, rest, volts, lifted, memory)
+                self._atoms(e.rule, e, name, b.factor, moment)
         return memory
 
-    def _atoms(
-        self,
-        rule: Json,
-        element: Element,
-        key: str,
-        factor: float,
-        rest: Rest,
-        volts: Mapping[str, float],
-        lifted: frozenset[str],
-        memory: dict[str, bool],
-    ) -> None:
+    def _atoms(self, rule: Json, element: Element, key: str, factor: float, at: _Moment) -> None:
         """Updates the thresholds on volts and amps that a rule names."""
         if "not" in rule:
-            self._atoms(rule["not"], element, f"{key}/n", factor, rest, volts, lifted, memory)
+            self._atoms(rule["not"], element, f"{key}/n", factor, at)
         for word in ("all", "any"):
             for i, part in enumerate(rule.get(word, ())):
-                self._atoms(part, element, f"{key}/{i}", factor, rest, volts, lifted, memory)
+                self._atoms(part, element, f"{key}/{i}", factor, at)
         values = self.wiring.values[element.part]
         if "volts" in rule:
             red, black = (f"{element.part}.{t}" for t in rule["volts"])
-            value = volts[red] - volts[black]
+            value = at.volts[red] - at.volts[black]
             value = abs(value) if rule.get("either_way") else value
             limits = rule["rises_to_volt"], rule["falls_to_volt"]
         elif "amps" in rule:
-            value = abs(self._amps(f"{element.part}.{rule['amps']}", rest, volts, lifted))
+            value = abs(self._amps(f"{element.part}.{rule['amps']}", at.rest, at.volts, at.lifted))
             limits = rule["rises_to_ampere"], rule["falls_to_ampere"]
         else:
             return
         rises, falls = (factor * (values[q] if isinstance(q, str) else q) for q in limits)
-        before = memory.get(key, False)
+        before = at.memory.get(key, False)
         stays = before and rule.get("stays", False)
-        memory[key] = bool(value >= rises or stays or (before and value > falls))
+        at.memory[key] = bool(value >= rises or stays or (before and value > falls))
 
     def _amps(
         self, name: str, rest: Rest, volts: Mapping[str, float], lifted: frozenset[str]
@@ -348,8 +349,8 @@ class TrueVehicle:
     def lamp_volt(self, red: str, black: str, state: State, lamp: Json) -> float:
         """Volts across a lamp whose current goes with a power of its volts [V].
 
-        Its resistance is made to fit its volts, again and again; each round more than halves what is
-        missing because the exponent is between 0.5 and 1.
+        Its resistance is made to fit its volts, again and again; each round more than halves what
+        is missing because the exponent is between 0.5 and 1.
         """
         rated, exponent = lamp["rated_volt"], lamp["current_exponent"]
         hot = rated**2 / lamp["rated_watt"]
@@ -412,6 +413,6 @@ class TrueVehicle:
         positions |= self._settings
         key = f"sign {sign.part}.{sign.id}"
         probe = replace(next(iter(self.wiring.elements.values())), part=sign.part, name=key)
-        memory = dict(rest.memory)
-        self._atoms(sign.when, probe, key, 1.0, rest, rest.volts, frozenset(), memory)
-        return self._holds(sign.when, probe, key, memory, positions)
+        moment = _Moment(rest, rest.volts, frozenset(), dict(rest.memory))
+        self._atoms(sign.when, probe, key, 1.0, moment)
+        return self._holds(sign.when, probe, key, moment.memory, positions)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
 from whole_jobs.plots import draw_plots
 from whole_jobs.run import SETTINGS, Result, Task, play_all, write_logs
 from whole_jobs.spice import SpiceError
@@ -65,7 +66,9 @@ def main(words: list[str] | None = None) -> int:
     columns = (TextColumn("jobs"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     try:
         with Progress(*columns, console=Console(stderr=True)) as progress:
-            bar = progress.add_task("jobs", total=len({(t.vehicle, t.setting, t.job) for t in tasks}))
+            bar = progress.add_task(
+                "jobs", total=len({(t.vehicle, t.setting, t.job) for t in tasks})
+            )
             for done in play_all(tasks, chosen.processes):
                 write_logs(done, folder)
                 results += done

@@ -21,7 +21,7 @@ Json = dict[str, Any]
 
 MOST_DRAWS = 100_000
 PACK_SPREAD = 0.015
-"""One standard deviation of the whole pack's charge, relative; blocks of a pack are charged alike."""
+"""One standard deviation of the pack's charge, relative; its blocks are charged alike."""
 WITHIN_TOLERANCE = 0.5
 """One standard deviation of a part's own value, as a share of its tolerance."""
 
@@ -179,9 +179,7 @@ class Draw:
                 found[fault.component] = fault
         return tuple(found.values())
 
-    def _event(
-        self, on: str, members: list[Component], rng: np.random.Generator
-    ) -> list[Fault]:
+    def _event(self, on: str, members: list[Component], rng: np.random.Generator) -> list[Fault]:
         for id_, event in self._rates["events"].items():
             if event["on"] != on:
                 continue

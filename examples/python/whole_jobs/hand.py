@@ -48,10 +48,7 @@ class Errors:
         """Everything that can go wrong twice as often or twice as large."""
         kept = {"repeated"}
         return Errors(
-            **{
-                name: value if name in kept else 2 * value
-                for name, value in self.__dict__.items()
-            }
+            **{name: value if name in kept else 2 * value for name, value in self.__dict__.items()}
         )
 
 
@@ -85,8 +82,8 @@ class Hand:
         return chosen
 
     def _other_terminal(self, terminal: str) -> str:
-        part = terminal.split(".")[0]
-        near = [t for t in self.wiring.terminals if t.split(".")[0] == part and t != terminal]
+        part = terminal.partition(".")[0]
+        near = [t for t in self.wiring.terminals if t.partition(".")[0] == part and t != terminal]
         return str(self.rng.choice(near)) if near else terminal
 
     def _one_control_short(self, state: dict[str, str]) -> dict[str, str]:
@@ -116,9 +113,9 @@ class Hand:
             state = self._one_control_short(state)
         lost = slip == "no_contact" or red == black
         if device["type"] == "voltmeter":
-            return self._volts(vehicle, device, red, black, state, slip, lost=lost)
+            return self._volts(vehicle, device, red, black, state, slip=slip, lost=lost)
         if device["type"] == "lamp":
-            return self._lamp(vehicle, device, red, black, state, slip, lost=lost)
+            return self._lamp(vehicle, device, red, black, state, slip=slip, lost=lost)
         ohm = None if lost else vehicle.ohm(red, black, self.wiring.isolation)
         if device["type"] == "beeper":
             return self._beep(device, ohm, slip, lost=lost)
@@ -131,8 +128,8 @@ class Hand:
         red: str,
         black: str,
         state: dict[str, str],
-        slip: str,
         *,
+        slip: str,
         lost: bool,
     ) -> Json:
         volt = 0.0 if lost else vehicle.volt(red, black, state, device["resistance_ohm"])
@@ -151,8 +148,8 @@ class Hand:
         red: str,
         black: str,
         state: dict[str, str],
-        slip: str,
         *,
+        slip: str,
         lost: bool,
     ) -> Json:
         words = ("bright", "dim", "dark")

@@ -9,6 +9,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+
 from whole_jobs.run import Result
 from whole_jobs.strategies import STRATEGIES
 from whole_jobs.tables import MEASURES, mean_and_error, of
@@ -48,9 +49,7 @@ def _means(results: Sequence[Result]) -> Figure:
     strategies = _present(results)
     for axes, name in zip(panels, SHOWN, strict=True):
         measure, _ = MEASURES[name]
-        pairs = [
-            mean_and_error([measure(r) for r in of(results, strategy=s)]) for s in strategies
-        ]
+        pairs = [mean_and_error([measure(r) for r in of(results, strategy=s)]) for s in strategies]
         places = range(len(strategies))
         colors = [COLORS[s] for s in strategies]
         axes.barh(places, [m for m, _ in pairs], xerr=[e for _, e in pairs], color=colors)

@@ -12,10 +12,11 @@ from typing import Any
 
 import faultloom
 import numpy as np
+
 from whole_jobs.chart import ChartMaker
 from whole_jobs.draw import Draw, Truth, doubled_or_halved
 from whole_jobs.hand import Errors, Hand
-from whole_jobs.shop import OutOfPatience, Shop
+from whole_jobs.shop import OutOfPatienceError, Shop
 from whole_jobs.spice import Spice
 from whole_jobs.strategies import (
     Advised,
@@ -31,9 +32,9 @@ from whole_jobs.strategies.base import by_frequency
 Json = dict[str, Any]
 
 SETTINGS = ("as assumed", "twice the errors")
-"""The second has every error twice as frequent or large and each true rate off by a factor of two."""
+"""The second: every error twice as frequent or large, each true rate off by a factor of two."""
 
-# Which of the independent streams of random numbers of a job; the truth is the same for all strategies.
+# Streams of random numbers of a job; the truth is the same for all strategies.
 _TRUTH, _RATES, _HAND, _FAULTS = range(4)
 
 
@@ -55,7 +56,7 @@ class Result:
     Attributes:
         sort: Of the truth, see Truth.
         truth: What was wrong, COMPONENT/mode with its share of tries where it comes and goes.
-        usd: Labour, parts and comebacks.
+        usd: Labour, parts, comebacks and referral.
         log: What was done, a line each.
     """
 
@@ -142,13 +143,13 @@ class Workplace:
         errors = Errors() if task.setting == SETTINGS[0] else Errors().doubled()
         # The same stream for every strategy: none is luckier than the others from the start.
         hand = Hand(wiring, self.instruments, errors, _rng(task.seed, task.job, _HAND))
-        faults = _rng(task.seed, task.job, _FAULTS)
-        shop = Shop(truth, wiring, self.spice, self.instruments, hand, faults)
+        rng = _rng(task.seed, task.job, _FAULTS)
+        shop = Shop(truth, wiring, self.spice, self.instruments, hand, rng=rng)
         strategy = self.strategy(task.strategy)
         try:
             while not shop.over:
                 strategy.visit(shop)
-        except OutOfPatience:
+        except OutOfPatienceError:
             shop.give_up()
         t = shop.tally
         return Result(

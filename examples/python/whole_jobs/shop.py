@@ -1,4 +1,4 @@
-"""The workshop: what a technician can do with a dead vehicle, and the clock and the money meanwhile.
+"""The workshop: what a technician can do with a dead vehicle, what it takes and costs.
 
 Alike for every strategy. A strategy learns from it only what a technician learns.
 """
@@ -30,7 +30,8 @@ class Costs:
         intake_minutes: Trying the vehicle when it comes in.
         comeback_usd: A vehicle that comes back: fetched again, written up again, driver without it.
         isolate_minutes: Pack off; the same again for back on.
-        most_minutes, most_visits: A job that takes more counts as not solved.
+        most_minutes, most_visits: A job that takes more counts as not solved: a working day.
+        referral_usd: For a job not solved: towed to somebody else, who starts anew.
     """
 
     labour_usd_per_hour: float = 110.0
@@ -41,11 +42,12 @@ class Costs:
     sign_minutes: float = 0.2
     helper_minutes: float = 0.5
     isolate_minutes: float = 2.0
-    most_minutes: float = 1500.0
+    most_minutes: float = 480.0
     most_visits: int = 6
+    referral_usd: float = 500.0
 
 
-class OutOfPatience(Exception):
+class OutOfPatienceError(Exception):
     """The job has taken more than anybody would spend on it."""
 
 
@@ -97,6 +99,7 @@ class Shop:
         spice: Spice,
         instruments: Json,
         hand: Hand,
+        *,
         rng: np.random.Generator,
         costs: Costs | None = None,
         persistence: float = 0.6,
@@ -161,7 +164,7 @@ class Shop:
         self.tally.minutes += minutes
         self.tally.log.append(f"{self.tally.minutes:7.1f} min  {what}")
         if self.tally.minutes > self.costs.most_minutes:
-            raise OutOfPatience
+            raise OutOfPatienceError
 
     def _opening(self, zone: str) -> float:
         """Minutes to get into a zone; nothing if it is open."""
@@ -188,9 +191,10 @@ class Shop:
 
     @property
     def usd(self) -> float:
-        """Labour, parts and comebacks so far [USD]."""
+        """Labour, parts, comebacks and, if it is over without a cure, the referral [USD]."""
         labour = self.tally.minutes * self.costs.labour_usd_per_hour / 60
-        return labour + self.tally.parts_usd + self.tally.comeback_usd
+        lost = self.costs.referral_usd if self.over and not self.tally.solved else 0.0
+        return labour + self.tally.parts_usd + self.tally.comeback_usd + lost
 
     # -- what a technician does ---------------------------------------------------------------
 
@@ -253,9 +257,7 @@ class Shop:
                 minutes += at.minutes
         self._black = black
         minutes += self._moving(state, isolated=isolated)
-        shown = self._hand.read(
-            self._now(), instrument, red, black, dict(state), isolated=isolated
-        )
+        shown = self._hand.read(self._now(), instrument, red, black, dict(state), isolated=isolated)
         self.tally.probes += 1
         entry: Json = {"type": "reading", "instrument": instrument, "red": red, "black": black}
         entry |= {"state": dict(state), "visit": self.visit_number} | shown

@@ -9,6 +9,7 @@ from dataclasses import asdict, fields
 from pathlib import Path
 
 import numpy as np
+
 from whole_jobs.run import Result
 from whole_jobs.strategies import STRATEGIES
 

@@ -1,4 +1,4 @@
-"""A vehicle read from the documents alone, for the bench: what conducts, what can fail, what it costs.
+"""A vehicle read from the documents alone: what conducts, what can fail, what it costs.
 
 Written from the formats and sharing no code with the library, so that the truth of a job does not
 come out of what is on trial. Volts, amps, ohms, minutes, USD.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 Json = dict[str, Any]
@@ -254,7 +255,9 @@ class Wiring:
             )
         for id_, mode in kind.get("modes", {}).items():
             self._add_mode(name, id_, mode, kind, values)
-        self._swaps += [(name, f"{name}.{a}", f"{name}.{b}", False) for a, b in kind.get("swaps", [])]
+        self._swaps += [
+            (name, f"{name}.{a}", f"{name}.{b}", False) for a, b in kind.get("swaps", [])
+        ]
 
     def _add_element(self, part: str, id_: str, element: Json, values: Mapping[str, float]) -> None:
         def quantity(key: str) -> float:
@@ -308,13 +311,14 @@ class Wiring:
 
     def _add_connector(self, name: str, connector: Json) -> None:
         for pin in connector["pins"]:
-            part = {k: connector[k] for k in ("zone", "environment", "repair") if k in connector}
+            part: Json = {
+                k: connector[k] for k in ("zone", "environment", "repair") if k in connector
+            }
             part["kind"] = connector.get("kind", "connector_contact")
             self._add_part(f"{name}-{pin}", part, connector=name)
         pins = connector["pins"]
         self._swaps += [
-            (name, f"{name}-{a}.socket", f"{name}-{b}.socket", True)
-            for a, b in zip(pins, pins[1:], strict=False)
+            (name, f"{name}-{a}.socket", f"{name}-{b}.socket", True) for a, b in pairwise(pins)
         ]
 
     # -- wires --------------------------------------------------------------------------------
@@ -430,12 +434,17 @@ class Wiring:
         kind_of = self.components.get(owner)
         kind = resolve_kind(self._kinds, kind_of.kind if kind_of else "connector_contact")
         component = self._work(owner, kind)
-        end = (lambda t: t.split("-")[1].split(".")[0]) if control_only else (lambda t: t.split(".")[1])
-        id_ = f"swapped_{end(a)}_{end(b)}"
+        names = (_pin(a), _pin(b)) if control_only else (a.split(".")[1], b.split(".")[1])
+        id_ = "swapped_{}_{}".format(*names)
         component.modes[id_] = Mode(component.id, id_, changes, SWAP_SEEN, per_visit="swapped")
 
     def _ends(self, wire: str) -> tuple[str, str]:
         return self._wires[wire]["from"], self._wires[wire]["to"]
+
+
+def _pin(terminal: str) -> str:
+    """Number of the pin in PLUG-PIN.side."""
+    return terminal.partition(".")[0].rpartition("-")[2]
 
 
 def _numbers(change: Json, values: Mapping[str, float]) -> Json:

@@ -6,19 +6,23 @@ from collections import Counter
 from typing import Any
 
 import faultloom
+
 from whole_jobs.shop import Shop
 from whole_jobs.strategies.base import fails
 
 Json = dict[str, Any]
 
-REPAIR_ENTRIES = False
-"""Whether the library reads entries of type `repair`. Without, what was found before one is dropped."""
+REPAIR_ENTRIES = True
+"""Whether the library reads entries of type `repair`; if not, what was found before is dropped."""
 
-MOST_STEPS = 80
+MOST_STEPS = 60
 ALTERNATIVES = 5
-MOST_REPEATS = 2
-"""Nobody does the same thing a third time at one visit, whatever is advised. When all that is advised
-has been done so often, the vehicle is driven and, if it fails, its likeliest component repaired."""
+MOST_REPEATS = {"look": 1}
+"""How often a step is done at one visit whatever is advised, by its type; twice if not listed.
+
+A second look shows the same, and nobody does the same thing a third time. When all that is advised
+was done so often, the vehicle is driven and, if it fails, the likeliest is repaired.
+"""
 
 
 class Advised:
@@ -80,7 +84,7 @@ class Advised:
                 return None
             raise
         for step in (advice.step, *advice.alternatives):
-            if self._done[_key(step)] < MOST_REPEATS:
+            if self._done[_key(step)] < MOST_REPEATS.get(step.type, 2):
                 self._done[_key(step)] += 1
                 return step
         shop.tally.stalls += 1

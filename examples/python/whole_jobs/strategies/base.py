@@ -37,9 +37,7 @@ class Manual:
 
 def by_frequency(wiring: Wiring, priors: Mapping[str, float]) -> tuple[str, ...]:
     """Components by the sum of their modes' chances."""
-    sums = {
-        c.id: sum(priors[m.name] for m in c.modes.values()) for c in wiring.components.values()
-    }
+    sums = {c.id: sum(priors[m.name] for m in c.modes.values()) for c in wiring.components.values()}
     return tuple(sorted(sums, key=lambda c: (-sums[c], c)))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import faultloom
+
 from whole_jobs.chart import Branch, Chart
 from whole_jobs.shop import Shop
 from whole_jobs.strategies.base import Manual, fails
@@ -23,8 +24,8 @@ class FixedChart:
 
     Settings first, then whether the contactor clicks: if it does, its own circuit is left out. When
     the chart finds nothing that was not repaired already, parts follow by how often they fail. A
-    vehicle that runs when it comes in is driven and handed back the first time; later, the likeliest
-    part is replaced.
+    vehicle that runs when it comes in is driven and handed back the first time; later, the part
+    that fails most often is replaced.
     """
 
     def __init__(self, manual: Manual) -> None:
@@ -199,7 +200,6 @@ class FixedChart:
 
     def _worst_block(self, shop: Shop, chart: Chart, branch: Branch, pack: int) -> list[str]:
         """Reads each block and each link of the pack; the one that lacks most."""
-        wiring = self._manual.wiring
         worst, lacking = 0, float("-inf")
         for i in range(pack):
             low, high = branch.points[i], branch.points[i + 1]
