@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from whole_jobs.plots import draw_plots
-from whole_jobs.run import SETTINGS, Result, Task, play_all, write_logs
+from whole_jobs.run import SETTINGS, Result, Task, in_order, play_all, write_logs
 from whole_jobs.spice import SpiceError
 from whole_jobs.strategies import STRATEGIES
 from whole_jobs.tables import bars, by_sort, table, write_csv
@@ -71,7 +71,7 @@ def main(words: list[str] | None = None) -> int:
             )
             for done in play_all(tasks, chosen.processes):
                 write_logs(done, folder)
-                results += done
+                results = in_order([*results, *done])
                 write_csv(results, folder / "jobs.csv")
                 progress.advance(bar)
     except SpiceError as error:

@@ -19,6 +19,7 @@ from whole_jobs.hand import Errors, Hand
 from whole_jobs.shop import OutOfPatienceError, Shop
 from whole_jobs.spice import Spice
 from whole_jobs.strategies import (
+    STRATEGIES,
     Advised,
     ContactorFirst,
     FixedChart,
@@ -205,7 +206,7 @@ def play(tasks: Sequence[Task]) -> list[Result]:
 def play_all(
     tasks: Sequence[Task], processes: int, *, keep_logs: bool = True
 ) -> Iterator[list[Result]]:
-    """Plays tasks, all strategies of a job together, and yields the results of each job.
+    """Plays tasks, all strategies of a job together, and yields the results of each job when done.
 
     Args:
         tasks: What to play.
@@ -228,7 +229,14 @@ def _spread(groups: list[list[Task]], processes: int) -> Iterator[list[Result]]:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     context = multiprocessing.get_context("spawn")
     with context.Pool(processes) as pool:
-        yield from pool.imap(play, groups)
+        yield from pool.imap_unordered(play, groups)
+
+
+def in_order(results: Sequence[Result]) -> list[Result]:
+    """Results in an order that does not depend on which process was faster."""
+    return sorted(
+        results, key=lambda r: (r.vehicle, r.setting, r.job, STRATEGIES.index(r.strategy))
+    )
 
 
 def write_logs(results: Sequence[Result], folder: Path) -> None:
