@@ -17,6 +17,8 @@ RELATIVE_LIMIT = 0.1  # of what belongs there; as charts have it
 LEAST_LIMIT = 0.04  # of nominal voltage
 METER = "meter"
 MOST_WALKS = 2
+MOST_READINGS = 3
+NONSENSE = 1.4  # of nominal voltage: more than any pack has
 
 
 class FixedChart:
@@ -142,7 +144,7 @@ class FixedChart:
             return self._worst_block(shop, chart, branch, pack)
         for i in range(pack + 1, len(branch.points)):
             deviation = self._check(shop, chart, branch, i, measured)
-            if deviation == LOW:
+            if deviation == LOW and not self._fed_behind(shop, chart, branch, i, measured):
                 return self._before(branch, i)
             if deviation == HIGH:
                 while self._check(shop, chart, branch, i, measured) == HIGH:
@@ -171,15 +173,25 @@ class FixedChart:
             return GOOD
         if terminal not in measured:
             limit = max(RELATIVE_LIMIT * abs(expected), LEAST_LIMIT * wiring.nominal_volt)
-            for _ in range(2):  # what seems wrong is read once more
+            # What seems wrong is read once more, and a third time if the two disagree.
+            found: list[int] = []
+            while len(found) < MOST_READINGS and found != [GOOD] and len(found) == len(set(found)):
                 volts = shop.read(METER, terminal, wiring.datum, chart.state)["volts"]
-                deviation = (
-                    LOW if volts < expected - limit else HIGH if volts > expected + limit else GOOD
-                )
-                if deviation == GOOD:
-                    break
-            measured[terminal] = deviation
+                low, high = volts < expected - limit, volts > expected + limit
+                found.append(LOW if low else HIGH if high else GOOD)
+                if abs(volts) > NONSENSE * wiring.nominal_volt:
+                    found[-1] = GOOD  # not on this vehicle: a slip, and nothing else to go by
+            measured[terminal] = max(found, key=found.count)
         return measured[terminal]
+
+    def _fed_behind(
+        self, shop: Shop, chart: Chart, branch: Branch, i: int, measured: dict[str, int]
+    ) -> bool:
+        """Whether the next point before the load is as it should be: then this one was misread."""
+        if i >= branch.load or self._check(shop, chart, branch, i + 1, measured) != GOOD:
+            return False
+        measured[branch.points[i]] = GOOD
+        return True
 
     def _before(self, branch: Branch, i: int) -> list[str]:
         """What may be wrong before a point that is too low.
@@ -229,7 +241,8 @@ class HalfSplit(FixedChart):
             low, high = pack, load
             while high - low > 1:
                 middle = (low + high) // 2
-                low, high = (low, middle) if check(middle) == LOW else (middle, high)
+                bad = check(middle) == LOW
+                low, high = (low, middle) if bad else (middle, high)
             return self._before(branch, high)
         behind = check(load + 1)
         if behind == LOW:
