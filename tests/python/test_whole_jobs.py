@@ -24,7 +24,7 @@ from whole_jobs.hand import Errors, Hand  # noqa: E402
 from whole_jobs.plots import draw_plots  # noqa: E402
 from whole_jobs.shop import Costs, Shop  # noqa: E402
 from whole_jobs.spice import Spice, SpiceError  # noqa: E402
-from whole_jobs.strategies import STRATEGIES  # noqa: E402
+from whole_jobs.strategies import STRATEGIES, Advised, advice  # noqa: E402
 from whole_jobs.wiring import Wiring  # noqa: E402
 
 VEHICLES = ("mulch-tug", "orchid-runner", "seedling-hauler")
@@ -35,6 +35,7 @@ LAMP_CART = {
     "format": "faultloom.vehicle",
     "version": "1.0",
     "id": "lamp-cart",
+    "title": "A lamp behind a fuse and a key",
     "nominal_volt": 12,
     "datum": "BAT1.negative",
     "run_state": {"key": "on"},
@@ -285,7 +286,8 @@ def test_good_parts_are_counted_apart_from_good_joints_and_a_comeback_costs(spic
     assert not shop.over
     assert shop.open_zones == set()
     assert (shop.tally.good_parts, shop.tally.good_joints) == (1, 1)
-    assert shop.tally.comeback_usd == Costs().comeback_usd
+    assert shop.tally.comebacks == 1
+    assert shop.usd == pytest.approx(shop.tally.minutes * 110 / 60 + 75 + 3 + Costs().comeback_usd)
     assert [e["visit"] for e in shop.intake()] == [2, 2, 3, 3]
     shop.repair("S6")
     shop.hand_back()
@@ -297,7 +299,9 @@ def test_good_parts_are_counted_apart_from_good_joints_and_a_comeback_costs(spic
 
 
 @pytest.mark.parametrize("name", VEHICLES)
-def test_every_strategy_ends_its_jobs_and_the_costs_add_up(name):
+def test_every_strategy_ends_its_jobs_and_the_costs_add_up(name, monkeypatch):
+    # The library takes about a second for a step of a large vehicle: a few of them are enough here.
+    monkeypatch.setattr(advice, "MOST_STEPS", 2)
     tasks = [
         run.Task(name, setting, strategy, QUICK_JOBS[name], 1)
         for setting in run.SETTINGS
@@ -310,10 +314,40 @@ def test_every_strategy_ends_its_jobs_and_the_costs_add_up(name):
     for r in results:
         assert r.minutes <= costs.most_minutes + 120
         expected = r.minutes * costs.labour_usd_per_hour / 60 + r.parts_usd
-        expected += costs.comeback_usd * (r.visits - 1) + (0 if r.solved else costs.referral_usd)
+        expected += costs.comeback_usd * r.comebacks + (0 if r.solved else costs.referral_usd)
         assert r.usd == pytest.approx(expected, abs=1e-4)
         assert r.repairs >= r.good_parts + r.good_joints
         assert r.log[0].endswith("visit 1: intake")
+
+
+MOTOR_CART = {
+    **LAMP_CART,
+    "id": "motor-cart",
+    "title": "A motor behind a fuse and a key",
+    "parts": {
+        **{k: v for k, v in LAMP_CART["parts"].items() if k != "H1"},
+        "F1": {**LAMP_CART["parts"]["F1"], "parameters": {"melts_ampere": 60}},
+        "H1": {"kind": "motor_permanent", "title": "Motor", "zone": "bay"},
+    },
+    "wires": {
+        name: {**wire, "from": wire["from"].replace("minus", "a2"), "to": wire["to"].replace("plus", "a1")}
+        for name, wire in LAMP_CART["wires"].items()
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", ["F1/blown", "S1/open", "H1/brushes_open", "W3:to/open", "W2/open"])
+def test_advice_finds_the_fault_of_a_small_cart_without_replacing_good_parts(spice, fault):
+    wiring = Wiring(MOTOR_CART, KINDS["kinds"])
+    hand = Hand(wiring, INSTRUMENTS, NO_ERRORS, np.random.default_rng(1))
+    truth = Truth((Fault(fault),), {}, (0,), "single")
+    shop = Shop(truth, wiring, spice, INSTRUMENTS, hand, rng=np.random.default_rng(2))
+    strategy = Advised(faultloom.Model(MOTOR_CART), "motor-cart", {"key": "off"})
+    while not shop.over:
+        strategy.visit(shop)
+    assert shop.tally.solved, shop.tally.log
+    assert shop.tally.good_parts == 0, shop.tally.log
+    assert shop.tally.visits == 1
 
 
 def test_the_same_seed_gives_the_same_bytes(tmp_path):

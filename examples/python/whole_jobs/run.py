@@ -79,6 +79,7 @@ class Result:
     good_parts: int
     good_joints: int
     visits: int
+    comebacks: int
     stalls: int
     log: tuple[str, ...] = ()
 
@@ -172,6 +173,7 @@ class Workplace:
             t.good_parts,
             t.good_joints,
             t.visits,
+            t.comebacks,
             t.stalls,
             tuple(t.log),
         )

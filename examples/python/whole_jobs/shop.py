@@ -64,7 +64,6 @@ class Tally:
 
     minutes: float = 0.0
     parts_usd: float = 0.0
-    comeback_usd: float = 0.0
     probes: int = 0
     signs: int = 0
     looks: int = 0
@@ -73,6 +72,7 @@ class Tally:
     good_joints: int = 0
     zones: int = 0
     visits: int = 1
+    comebacks: int = 0
     verifications: int = 0
     stalls: int = 0
     solved: bool = False
@@ -194,7 +194,8 @@ class Shop:
         """Labour, parts, comebacks and, if it is over without a cure, the referral [USD]."""
         labour = self.tally.minutes * self.costs.labour_usd_per_hour / 60
         lost = self.costs.referral_usd if self.over and not self.tally.solved else 0.0
-        return labour + self.tally.parts_usd + self.tally.comeback_usd + lost
+        again = self.tally.comebacks * self.costs.comeback_usd
+        return labour + self.tally.parts_usd + again + lost
 
     # -- what a technician does ---------------------------------------------------------------
 
@@ -313,7 +314,7 @@ class Shop:
             self.tally.solved = self.over = True
             return
         self.tally.log.append("             comes back")
-        self.tally.comeback_usd += self.costs.comeback_usd
+        self.tally.comebacks += 1
         if self.tally.visits >= self.costs.most_visits:
             self.over = True
             return

@@ -26,7 +26,7 @@ MEASURES: dict[str, tuple[Measure, str]] = {
     "good parts /100": (lambda r: 100.0 * r.good_parts, ".1f"),
     "good joints /100": (lambda r: 100.0 * r.good_joints, ".1f"),
     "unsolved /100": (lambda r: 0.0 if r.solved else 100.0, ".1f"),
-    "comebacks /100": (lambda r: 100.0 * (r.visits - 1), ".0f"),
+    "comebacks /100": (lambda r: 100.0 * r.comebacks, ".0f"),
     "stalls /100": (lambda r: 100.0 * r.stalls, ".0f"),
 }
 

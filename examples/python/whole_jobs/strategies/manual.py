@@ -18,6 +18,7 @@ LEAST_LIMIT = 0.04  # of nominal voltage
 METER = "meter"
 MOST_WALKS = 2
 MOST_READINGS = 3
+LEAST_LACKING_VOLT = 0.3  # of one block or link of the pack
 NONSENSE = 1.4  # of nominal voltage: more than any pack has
 
 
@@ -141,7 +142,10 @@ class FixedChart:
     ) -> list[str]:
         pack = self._pack(branch)
         if self._check(shop, chart, branch, pack, measured) == LOW:
-            return self._worst_block(shop, chart, branch, pack)
+            worst = self._worst_block(shop, chart, branch, pack)
+            if worst:
+                return worst
+            measured[branch.points[pack]] = GOOD  # the blocks have what the pack seemed to lack
         for i in range(pack + 1, len(branch.points)):
             deviation = self._check(shop, chart, branch, i, measured)
             if deviation == LOW and not self._fed_behind(shop, chart, branch, i, measured):
@@ -211,8 +215,8 @@ class FixedChart:
         return left or own
 
     def _worst_block(self, shop: Shop, chart: Chart, branch: Branch, pack: int) -> list[str]:
-        """Reads each block and each link of the pack; the one that lacks most."""
-        worst, lacking = 0, float("-inf")
+        """Reads each block and each link of the pack; the one that lacks most, if any does."""
+        worst, lacking = -1, LEAST_LACKING_VOLT
         for i in range(pack):
             low, high = branch.points[i], branch.points[i + 1]
             belongs = branch.volts[i + 1] - branch.volts[i]
@@ -220,7 +224,7 @@ class FixedChart:
             done = all(c in self._repaired for c in branch.segments[i].components)
             if lacks > lacking and not done:
                 worst, lacking = i, lacks
-        return list(branch.segments[worst].components)
+        return list(branch.segments[worst].components) if worst >= 0 else []
 
 
 class HalfSplit(FixedChart):
@@ -236,8 +240,9 @@ class HalfSplit(FixedChart):
 
         at_load = check(load)
         if at_load == LOW:
-            if check(pack) == LOW:
-                return self._worst_block(shop, chart, branch, pack)
+            worst = check(pack) == LOW and self._worst_block(shop, chart, branch, pack)
+            if worst:
+                return worst
             low, high = pack, load
             while high - low > 1:
                 middle = (low + high) // 2
