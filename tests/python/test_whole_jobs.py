@@ -304,7 +304,7 @@ def test_every_strategy_ends_its_jobs_and_the_costs_add_up(name, monkeypatch):
     monkeypatch.setattr(advice, "MOST_STEPS", 2)
     tasks = [
         run.Task(name, setting, strategy, QUICK_JOBS[name], 1)
-        for setting in run.SETTINGS
+        for setting in (run.SETTINGS if name == "mulch-tug" else run.SETTINGS[:1])
         for strategy in STRATEGIES
         if strategy != "advice" or setting == run.SETTINGS[0]
     ]
