@@ -79,6 +79,7 @@ enum faultloom_code {
   FAULTLOOM_E_SILENT_MODE = 206,  /* a fault mode changes nothing observable */
   FAULTLOOM_E_READING = 301,      /* a reading can't be interpreted */
   FAULTLOOM_E_NO_STEP = 401,      /* no step fits the constraints */
+  FAULTLOOM_E_NOT_VERIFIED = 402, /* a job can't be closed on what has been proved so far */
   FAULTLOOM_E_ARGUMENT = 901,     /* an argument is NULL or out of range */
   FAULTLOOM_E_MEMORY = 902,       /* out of memory */
   FAULTLOOM_E_CANCELLED = 903,    /* the caller asked to stop */
@@ -496,6 +497,49 @@ FAULTLOOM_API faultloom_status faultloom_explain(const faultloom_model* model, c
                                                  faultloom_progress_fn progress, void* user,
                                                  faultloom_text** explanation,
                                                  faultloom_error** error);
+
+/*
+ * Lists what has to be proved before the vehicle goes back: that it drives every way, that every interlock
+ * stops it, and how much voltage is left under load along what was repaired, before and after. Says what
+ * the entries after the last repair prove, and what earlier work is probably still there.
+ *
+ * job           job document; must not be NULL
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * verification  gets a new text, to be freed by the caller: JSON faultloom.verification
+ *
+ * Errors: those of faultloom_mode_posteriors()
+ * Complexity: faultloom_mode_posteriors() once, and one solution of the circuit for each position of a
+ * control. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_verification(const faultloom_model* model, const char* job,
+                                                      size_t job_size,
+                                                      faultloom_progress_fn progress, void* user,
+                                                      faultloom_text** verification,
+                                                      faultloom_error** error);
+
+/*
+ * Closes a job, or says what stands against it.
+ *
+ * job           job document; must not be NULL
+ * closing       JSON {"verdict":"repaired", "by":"verification", "note":""}. Verdict: repaired,
+ *               fixed_itself, no_fault_found or not_repaired. By: verification, or word for the
+ *               technician's own, which stands for everything but interlocks. Must not be NULL
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * closed        gets a new text, to be freed by the caller: the job document with its closing, everything
+ *               else as it was
+ *
+ * Errors: those of faultloom_mode_posteriors(), the first four also for the closing
+ *         FAULTLOOM_E_NOT_VERIFIED  something stands against it; the details name each thing
+ * Complexity: as faultloom_verification(). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_close_job(const faultloom_model* model, const char* job,
+                                                   size_t job_size, const char* closing,
+                                                   size_t closing_size,
+                                                   faultloom_progress_fn progress, void* user,
+                                                   faultloom_text** closed,
+                                                   faultloom_error** error);
 
 /*
  * Says which of the present suspects no reading at hand can tell apart, and what would.

@@ -93,6 +93,27 @@ faultloom_status faultloom_explain(const faultloom_model* model, const char* job
                      [&] { return put(question, model, &Model::explain_json); });
 }
 
+faultloom_status faultloom_verification(const faultloom_model* model, const char* job,
+                                        size_t job_size, faultloom_progress_fn progress, void* user,
+                                        faultloom_text** verification, faultloom_error** error) {
+  return answer_text(verification, "verification", error, [&] {
+    const auto& asked = required(model, "model").model;
+    return asked.verification_json(required_text(job, job_size, "job"), watch(progress, user));
+  });
+}
+
+faultloom_status faultloom_close_job(const faultloom_model* model, const char* job, size_t job_size,
+                                     const char* closing, size_t closing_size,
+                                     faultloom_progress_fn progress, void* user,
+                                     faultloom_text** closed, faultloom_error** error) {
+  return answer_text(closed, "closed", error, [&] {
+    const auto& asked = required(model, "model").model;
+    const std::string_view text = required_text(job, job_size, "job");
+    return asked.close_json(text, required_text(closing, closing_size, "closing"),
+                            watch(progress, user));
+  });
+}
+
 faultloom_status faultloom_ambiguity(const faultloom_model* model, const char* job, size_t job_size,
                                      const char* options, size_t options_size,
                                      faultloom_progress_fn progress, void* user,

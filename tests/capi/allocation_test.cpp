@@ -146,6 +146,28 @@ TEST_F(Allocation, FailureWhileGroupingSuspects) {
   });
 }
 
+TEST_F(Allocation, FailureWhileVerifyingAndClosing) {
+  const std::string job = capi_test::small_job();
+  const std::string closing = R"({"verdict":"not_repaired","note":"waits for a part"})";
+  exhaust([&](faultloom_error** error) {
+    faultloom_text* answer = nullptr;
+    const auto status =
+        faultloom_verification(model(), job.data(), job.size(), nullptr, nullptr, &answer, error);
+    EXPECT_EQ(answer != nullptr, status == FAULTLOOM_OK);
+    faultloom_text_free(answer);
+    return status;
+  });
+  exhaust([&](faultloom_error** error) {
+    faultloom_text* answer = nullptr;
+    const auto status =
+        faultloom_close_job(model(), job.data(), job.size(), closing.data(), closing.size(),
+                            nullptr, nullptr, &answer, error);
+    EXPECT_EQ(answer != nullptr, status == FAULTLOOM_OK);
+    faultloom_text_free(answer);
+    return status;
+  });
+}
+
 TEST_F(Allocation, FailureInTheFirstQuestion) {
   // A model that has answered before keeps its work spaces, so the first question takes other ways.
   const std::string vehicle = capi_test::small_vehicle();

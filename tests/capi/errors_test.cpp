@@ -105,6 +105,29 @@ TEST_F(Errors, EveryProblemOfTheOptionsForWhatCanBeToldApart) {
   EXPECT_EQ(empty.status, FAULTLOOM_E_ARGUMENT);
 }
 
+TEST_F(Errors, WhatStandsAgainstAClosing) {
+  const std::string job = capi_test::small_job();
+  const auto close = [&](const std::string& closing) {
+    return reply_of([&](auto** out, auto** error) {
+      return faultloom_close_job(model(), job.data(), job.size(), closing.data(), closing.size(),
+                                 nullptr, nullptr, out, error);
+    });
+  };
+  const Reply bad = close(R"({"verdict":"mended","by":"luck","note":7,"who":"me"})");
+  expect_consistent(bad);
+  std::set<std::string> pointers;
+  for (const auto& problem : bad.details) pointers.insert(problem["pointer"].get<std::string>());
+  EXPECT_EQ(pointers, (std::set<std::string>{"/verdict", "/by", "/note", "/who"}));
+
+  const Reply refused = close(R"({"verdict":"repaired"})");
+  expect_consistent(refused);
+  EXPECT_EQ(refused.status, FAULTLOOM_E_NOT_VERIFIED);
+  EXPECT_GT(refused.details.size(), 1U);  // no repair, and nothing proved
+
+  const Reply closed = close(R"({"verdict":"not_repaired","by":"word","note":"parts on order"})");
+  EXPECT_EQ(closed.status, FAULTLOOM_OK);
+}
+
 TEST_F(Errors, ABudgetOfSetsOutOfRange) {
   const std::string job = capi_test::small_job();
   for (const std::string value : {"-1", "1000000001", "2.5", "18446744073709551615", "\"many\""}) {
@@ -212,6 +235,7 @@ TEST(ModelErrors, NameTheDocumentAtFault) {
 TEST(Status, NamesAndMeanings) {
   EXPECT_STREQ(faultloom_status_name(FAULTLOOM_OK), "ok");
   EXPECT_STREQ(faultloom_status_name(FAULTLOOM_E_NO_STEP), "no_step");
+  EXPECT_STREQ(faultloom_status_name(FAULTLOOM_E_NOT_VERIFIED), "not_verified");
   EXPECT_STREQ(faultloom_status_name(-5), "unknown");
   EXPECT_STRNE(faultloom_status_meaning(FAULTLOOM_E_READING), "");
   EXPECT_STRNE(faultloom_status_meaning(12345), "");

@@ -141,6 +141,40 @@ TEST_F(NullArguments, Modes) {
   });
 }
 
+TEST_F(NullArguments, VerificationAndClosing) {
+  faultloom_text* out = no_text;
+  expect_refused({
+      {"model",
+       [&](auto** e) {
+         return faultloom_verification(nullptr, text, size, nullptr, nullptr, &out, e);
+       }},
+      {"job",
+       [&](auto** e) {
+         return faultloom_verification(model(), nullptr, 0, nullptr, nullptr, &out, e);
+       }},
+      {"verification",
+       [&](auto** e) {
+         return faultloom_verification(model(), text, size, nullptr, nullptr, nullptr, e);
+       }},
+      {"model",
+       [&](auto** e) {
+         return faultloom_close_job(nullptr, text, size, text, size, nullptr, nullptr, &out, e);
+       }},
+      {"job",
+       [&](auto** e) {
+         return faultloom_close_job(model(), nullptr, 0, text, size, nullptr, nullptr, &out, e);
+       }},
+      {"closing",
+       [&](auto** e) {
+         return faultloom_close_job(model(), text, size, nullptr, 0, nullptr, nullptr, &out, e);
+       }},
+      {"closed",
+       [&](auto** e) {
+         return faultloom_close_job(model(), text, size, text, size, nullptr, nullptr, nullptr, e);
+       }},
+  });
+}
+
 TEST_F(NullArguments, Questions) {
   struct Question {
     const char* answer;

@@ -50,6 +50,16 @@ class ProgressTest : public capi_test::WithModel {
          [this](auto p, void* u) {
            return ask(&faultloom_ambiguity, p, u, R"({"instruments":["meter"],"top":1})");
          }},
+        {"verification",
+         [this](auto p, void* u) {
+           return reply_of([&](auto** out, auto** error) {
+             return faultloom_verification(model(), job_.data(), job_.size(), p, u, out, error);
+           });
+         }},
+        {"close_job",
+         [this](auto p, void* u) {
+           return ask(&faultloom_close_job, p, u, R"({"verdict":"not_repaired"})");
+         }},
         {"testability",
          [](auto p, void* u) {
            const std::string options = R"({"instruments":["meter"],"lifting":true,"top":1})";

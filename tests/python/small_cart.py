@@ -103,6 +103,20 @@ def small_job() -> Document:
     return copy.deepcopy(_JOB)
 
 
+def cart_with_motor() -> Document:
+    """The cart with a motor beside the lamp, so that there is something that has to run.
+
+    BAT1 + --W1-- S1 (key) --W2-- H1 (lamp) --W3-- BAT1 -
+                           --W4-- M1 (motor) --W5-- BAT1 -
+    """
+    vehicle = small_vehicle()
+    vehicle["id"] = "cart-with-motor"
+    vehicle["parts"]["M1"] = {"kind": "motor_permanent", "title": "Motor", "zone": "bay"}
+    for wire, start, end in (("W4", "S1.out", "M1.a1"), ("W5", "M1.a2", "BAT1.negative")):
+        vehicle["wires"][wire] = {**vehicle["wires"]["W1"], "from": start, "to": end}
+    return vehicle
+
+
 def cart_with_settings() -> Document:
     """The cart with a run/tow switch that may be left in tow, and a plug of two pins.
 

@@ -26,6 +26,7 @@ from faultloom.answers import (
     Mode,
     Outcome,
     Ranking,
+    Repair,
     Resistance,
     Solution,
     Step,
@@ -37,6 +38,7 @@ from faultloom.answers import (
 from faultloom.documents import Document, data_path, find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Model, Progress, check_document, vehicle_from_run_list
+from faultloom.proof import Check, EarlierWork, Verification
 from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
 __all__ = [
@@ -46,10 +48,12 @@ __all__ = [
     "Answer",
     "Candidate",
     "Caution",
+    "Check",
     "Code",
     "Component",
     "Control",
     "Document",
+    "EarlierWork",
     "Entry",
     "Error",
     "Event",
@@ -64,6 +68,7 @@ __all__ = [
     "Progress",
     "Ranking",
     "Reach",
+    "Repair",
     "Resistance",
     "Solution",
     "Splitter",
@@ -72,6 +77,7 @@ __all__ = [
     "Suspect",
     "Testability",
     "Thing",
+    "Verification",
     "Weighed",
     "Zone",
     "__version__",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any
 
 from rich.console import Group as Stack
@@ -23,10 +23,12 @@ from faultloom.answers import (
     Mode,
     Outcome,
     Ranking,
+    Repair,
     Resistance,
     Step,
     Suspect,
 )
+from faultloom.proof import Check, Verification
 from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
 _LIKELY_MISREAD = 0.5
@@ -82,8 +84,10 @@ def _title(job: dict[str, Any], names: Names) -> Text:
 
 
 def _doubt(entry: Entry) -> Text:
-    if not entry.used or entry.misreading is None:
+    if not entry.used:
         return Text("says nothing", style="dim")
+    if entry.misreading is None:
+        return _NOTHING
     looks_like = f", {one_line(entry.looks_like)}" if entry.looks_like else ""
     if entry.misreading >= _LIKELY_MISREAD:
         share = percent(entry.misreading)
@@ -104,7 +108,11 @@ def ranking(
     yield _NOTHING
     if answer.entries:
         yield _heading("What was found")
-        yield _found(answer.entries)
+        yield found(answer.entries)
+        yield _NOTHING
+    if answer.repairs:
+        yield _heading("What was repaired")
+        yield _repairs(answer.repairs)
         yield _NOTHING
     yield _heading("Where the fault is")
     yield _suspects(answer, names, top)
@@ -122,7 +130,66 @@ def ranking(
         yield _groups(groups)
 
 
-def _found(entries: tuple[Entry, ...]) -> RenderableType:
+def _repairs(repairs: tuple[Repair, ...]) -> RenderableType:
+    table, padded = _grid(_name(), _number(), _flow())
+    for repair in repairs:
+        modes = ", ".join(lower_first(one_line(m.title)) for m in repair.modes[:_MOST_PARTS])
+        share = f"{percent(repair.was_faulty)} was faulty"
+        table.add_row(one_line(repair.id), share, words(repair.action) + (modes and f": {modes}"))
+    return padded
+
+
+def verification(
+    answer: Verification, job: dict[str, Any], names: Names
+) -> Iterator[RenderableType]:
+    """What was repaired, what has to be proved, and what earlier hands left."""
+    yield _title(job, names)
+    yield _NOTHING
+    if answer.repairs:
+        yield _heading("What was repaired")
+        yield _repairs(answer.repairs)
+        yield _NOTHING
+    yield _heading(_RESULTS[answer.result])
+    yield _checks(answer.checks)
+    if answer.earlier_work:
+        yield _NOTHING
+        yield _heading("Left by earlier hands: tell the customer, put it right")
+        table, padded = _grid(_name(), _number(), _flow())
+        for work in answer.earlier_work:
+            modes = ", ".join(lower_first(one_line(m.title)) for m in work.modes)
+            table.add_row(one_line(work.id), percent(work.probability), modes)
+        yield padded
+    if cautions := {c.id: c for check in answer.checks for c in check.cautions}:
+        yield _NOTHING
+        yield _cautions(sorted(cautions.values(), key=lambda c: _WORDS.index(c.signal_word)))
+
+
+_WORDS = list(_SIGNAL_STYLES)
+_RESULTS = {
+    "passed": "Everything is proved",
+    "failed": "Something failed: go on with the job",
+    "open": "To prove before it goes back",
+}
+_RESULT_STYLES = {"passed": "green", "failed": "bold red", "open": "bold"}
+
+
+def _checks(checks: tuple[Check, ...]) -> RenderableType:
+    table, padded = _grid({"no_wrap": True}, _flow())
+    for check in checks:
+        text = Text(one_line(check.text))
+        figures = [
+            f"{when} {volt:.3g} V"
+            for when, volt in (("before", check.before_volt), ("after", check.after_volt))
+            if volt is not None
+        ]
+        if figures:
+            text.append("\n" + ", ".join(figures), style="dim")
+        table.add_row(Text(check.result, style=_RESULT_STYLES[check.result]), text)
+    return padded
+
+
+def found(entries: Iterable[Entry]) -> RenderableType:
+    """Entries in words, each with its id and what speaks for its having been misread."""
     table, padded = _grid(_name(), _flow())
     for entry in entries:
         text = Text(one_line(entry.text))
@@ -372,9 +439,16 @@ def _split_into(splitter: Splitter) -> str:
 
 def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
     """The step with where, how, cautions and outcomes, then what else could be done."""
-    step = answer.step
     yield _title(job, names)
     yield _NOTHING
+    yield from step_card(answer.step, names)
+    yield _NOTHING
+    yield _heading("Instead you could")
+    yield _others(answer)
+
+
+def step_card(step: Step, names: Names) -> Iterator[RenderableType]:
+    """What to do, where and how, with cautions, what it may show, and what it takes."""
     helper = ", needs a helper" if step.helper else ""
     yield _heading(f"Next: {_what(step, names)}")
     yield _how(step, names)
@@ -391,9 +465,6 @@ def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[Render
     table.add_row(minutes(step.minutes), f"this step, {dollars(step.cost_usd)}{helper}")
     table.add_row(dollars(step.expected_total_usd), "expected to the end of the job from here")
     yield padded
-    yield _NOTHING
-    yield _heading("Instead you could")
-    yield _others(answer)
 
 
 def _what(step: Step, names: Names) -> str:

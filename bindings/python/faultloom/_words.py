@@ -162,13 +162,15 @@ class Names:
 
     def settings(self, step: Step) -> list[str]:
         """Controls that a step moves from rest, in the order in which to move them."""
+        return self.settings_of(step.state)
+
+    def settings_of(self, state: Mapping[str, str]) -> list[str]:
+        """Controls that are not at rest in a state, in the order in which to move them."""
         controls = self._vehicle.get("controls", {})
-        moved = [
-            c for c in step.state if c in controls and controls[c].get("rest") != step.state[c]
-        ]
+        moved = [c for c in state if c in controls and controls[c].get("rest") != state[c]]
         moved.sort(key=lambda c: (controls[c].get("order", 0), c))
         return [
-            one_line(f"{lower_first(controls[c].get('title', words(c)))} to {words(step.state[c])}")
+            one_line(f"{lower_first(controls[c].get('title', words(c)))} to {words(state[c])}")
             + (" (by a helper)" if controls[c].get("needs_helper") else "")
             for c in moved
         ]

@@ -359,6 +359,31 @@ class Answer(Mapping[str, Any]):
         return f"<{type(self).__name__} {self._data.get('job', self._data.get('vehicle', ''))}>"
 
 
+@dataclass(frozen=True, slots=True)
+class Repair(Part):
+    """A repair of the job, and what it mended.
+
+    Attributes:
+        entry: Id of the entry that records it.
+        id: Id of the component.
+        action: What was done.
+        was_faulty: Probability that the component was faulty until then.
+        modes: In what way, likeliest first; together they have that probability.
+    """
+
+    entry: str
+    id: str
+    title: str
+    action: str
+    was_faulty: float
+    modes: tuple[Mode, ...] = ()
+
+    @classmethod
+    def of(cls, data: Data) -> Self:
+        """The repair in a JSON object."""
+        return super(Repair, cls).of({**data, "modes": parts(Mode, data["modes"])})
+
+
 class Ranking(Answer):
     """What is broken, and how sure that is.
 
@@ -374,6 +399,7 @@ class Ranking(Answer):
         not_in_model: Probability that it is something the wiring model does not know [1].
         events: What may have hit a whole loom or connector, likeliest first.
         resistances: Resistances that faults add, likeliest fault first.
+        repairs: Those made, in order, and what each mended; all else is about the time after them.
         bound: At most this much probability lies in sets of faults that were not looked at [1].
         growth: What the last widening of the search added [1]; hints at what is missing.
         complete: False if a budget ended the search before the bound that was asked for.
@@ -398,6 +424,7 @@ class Ranking(Answer):
         "no_fault",
         "not_in_model",
         "quadrature_error",
+        "repairs",
         "resistances",
         "vehicle",
         "wires",
@@ -416,6 +443,7 @@ class Ranking(Answer):
         self.not_in_model: float = self["not_in_model"]
         self.events = parts(Event, self["events"])
         self.resistances = parts(Resistance, self["resistances"])
+        self.repairs = parts(Repair, self["repairs"])
         self.bound: float = self["bound"]
         self.growth: float = self["growth"]
         self.complete: bool = self["complete"]

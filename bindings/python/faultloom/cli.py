@@ -1,7 +1,7 @@
 """The command `faultloom`: answers on standard output, complaints on standard error.
 
 Exit codes: 0 fine, 1 findings or no step to suggest, 2 bad input or bad usage, 3 a defect of the
-library, 130 stopped by Ctrl-C, 141 nobody reads the output.
+library, 130 stopped by Ctrl-C, 141 nobody reads the output; 129 and 143, the bench was told to end.
 """
 
 from __future__ import annotations
@@ -35,9 +35,11 @@ from faultloom.answers import Advice, Explanation, Ranking
 from faultloom.documents import find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Progress, check_document, vehicle_from_run_list
+from faultloom.proof import Verification
 from faultloom.reach import Ambiguity
 
 FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
+_SIGNALED = 128
 
 # A wire and its two ends are three components, so more are asked for than are shown.
 _ROWS_BEHIND_A_ROW = 10
@@ -65,10 +67,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         complain(["Stopped."])
         return STOPPED
     except BrokenPipeError:
-        # Keeps the interpreter from complaining about the same when it closes the stream.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_output()
         return UNREAD
     return code
+
+
+def _leave_output() -> None:
+    """Keeps the interpreter from complaining that nobody reads when it closes the stream."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _guarded(given: Arguments) -> int:
@@ -274,6 +280,33 @@ def _answer(
     return FINE
 
 
+def _verify(given: Arguments) -> int:
+    def ask(bench: Bench, progress: Progress) -> str:
+        return bench.model.verification(bench.job_text, progress=progress).text
+
+    def lay_out(bench: Bench, text: str) -> None:
+        show(*_show.verification(Verification(text), bench.job, _names(bench)))
+
+    return _answer(given, ask, lay_out)
+
+
+def _close(given: Arguments) -> int:
+    with Patience() as patience:
+        bench = Bench(given.job, _sources(given), patience)
+        by = "word" if given.word else "verification"
+        try:
+            text = bench.model.close(
+                bench.job_text, given.verdict, by=by, note=given.note, progress=patience
+            )
+        except Error as error:
+            if error.code != int(Code.NOT_VERIFIED):
+                raise bench.refusal(error) from None
+            complain([one_line(problem.message) for problem in error.problems])
+            return FINDINGS
+    write_exactly(text)
+    return FINE
+
+
 def _deck(given: Arguments) -> int:
     file = given.vehicle_file
     text = read_file(file)
@@ -285,6 +318,24 @@ def _deck(given: Arguments) -> int:
     except Error as error:
         raise RefusedError(one_line(str(problem)) for problem in error.problems) from None
     write_exactly(answer if isinstance(answer, str) else answer.text)
+    return FINE
+
+
+def _bench(given: Arguments) -> int:
+    # Not at the top: what it locks files with is not there on every system.
+    from faultloom.dialogue import open_bench  # noqa: PLC0415
+    from faultloom.dialogue.interrupts import TerminatedError  # noqa: PLC0415
+    from faultloom.dialogue.session import Means  # noqa: PLC0415
+
+    means = Means(given.use, given.keep_closed, False if given.pack_off else None)
+    try:
+        open_bench(given.vehicle_name, given.job, _sources(given), means).run()
+    except TerminatedError as ended:
+        try:
+            sys.stdout.flush()
+        except OSError:
+            _leave_output()
+        return _SIGNALED + ended.signal_number
     return FINE
 
 
@@ -327,6 +378,26 @@ def _parser() -> argparse.ArgumentParser:
     _add_job(step)
     _add_means(step, "in place of the job's list")
     step.add_argument("--others", type=_count, metavar="N", help="how many runners-up to show (3)")
+
+    verify = _command(
+        commands, "verify", _verify, "show what has to be proved after a repair, and what is"
+    )
+    _add_job(verify)
+
+    close = _command(commands, "close", _close, "write the job closed, or what stands against it")
+    _add_job(close)
+    close.add_argument(
+        "verdict",
+        metavar="VERDICT",
+        choices=("repaired", "fixed_itself", "no_fault_found", "not_repaired"),
+        help="repaired, fixed_itself, no_fault_found or not_repaired",
+    )
+    close.add_argument(
+        "--word",
+        action="store_true",
+        help="answer for the checks not made; interlocks have to be proved all the same",
+    )
+    close.add_argument("--note", default="", metavar="TEXT", help="words to go with it")
 
     explain = _command(
         commands, "explain", _explain, "show what each reading says for and against the suspects"
@@ -374,19 +445,46 @@ def _parser() -> argparse.ArgumentParser:
         "--lift", action="append", default=[], metavar="WIRE:END", help="a wire end taken off"
     )
     deck.add_argument("--isolated", action="store_true", help="with the pack isolated")
+
+    _add_bench(commands)
     return parser
 
 
+def _add_bench(commands: Any) -> None:
+    bench = _command(
+        commands,
+        "bench",
+        _bench,
+        "work on a job step by step: asks, keeps every answer in the job's file, goes on later",
+        answers=False,
+    )
+    bench.add_argument(
+        "vehicle_name", metavar="VEHICLE", help="vehicle document, or the id of a shipped vehicle"
+    )
+    bench.add_argument(
+        "--job",
+        metavar="FILE",
+        help="the job's file, to begin or to go on with (a new one, named after vehicle and day)",
+    )
+    _add_means(bench, "in place of the job's list")
+
+
 def _command(
-    commands: Any, name: str, run: Callable[[Arguments], int], help_text: str
+    commands: Any,
+    name: str,
+    run: Callable[[Arguments], int],
+    help_text: str,
+    *,
+    answers: bool = True,
 ) -> argparse.ArgumentParser:
     sentence = help_text[0].upper() + help_text[1:] + "."
     parser: argparse.ArgumentParser = commands.add_parser(
         name, help=help_text, description=sentence, allow_abbrev=False
     )
     parser.set_defaults(command=run)
-    in_json = "the solved circuit" if name == "deck" else "the answer"
-    parser.add_argument("--json", action="store_true", help=f"write {in_json} as JSON")
+    if answers:
+        in_json = "the solved circuit" if name == "deck" else "the answer"
+        parser.add_argument("--json", action="store_true", help=f"write {in_json} as JSON")
     for option in ("kinds", "rates", "instruments"):
         parser.add_argument(
             f"--{option}", metavar="FILE", help=f"{option} in place of the shipped ones"

@@ -29,6 +29,7 @@ class Code(IntEnum):
     SILENT_MODE = 206
     READING = 301
     NO_STEP = 401
+    NOT_VERIFIED = 402
     ARGUMENT = 901
     MEMORY = 902
     CANCELLED = 903

@@ -14,6 +14,7 @@ from faultloom import _core
 from faultloom.answers import Advice, Explanation, Ranking, Solution, Summary
 from faultloom.documents import Document, find_vehicle, text_of
 from faultloom.errors import Problem
+from faultloom.proof import Verification
 from faultloom.reach import Ambiguity, Testability
 
 Progress = Callable[[float], bool | None]
@@ -272,6 +273,51 @@ class Model:
             top=top, bound=bound, budget_seconds=budget_seconds, budget_sets=budget_sets
         )
         return Explanation(self._core.explain_json(text_of(job), options, progress))
+
+    def verification(self, job: Document, *, progress: Progress | None = None) -> Verification:
+        """What has to be proved before the vehicle goes back, and what has been.
+
+        Args:
+            job: The job with its repairs and everything noted since.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the job; cancelled, when `progress` says stop.
+
+        Example:
+            >>> import faultloom
+            >>> job = faultloom.data_path() / "jobs" / "compost-yard-dead-tug.json"
+            >>> checks = Model.shipped("mulch-tug").verification(job).checks
+            >>> sorted({check.type for check in checks})
+            ['drives', 'interlock']
+        """
+        return Verification(self._core.verification_json(text_of(job), progress))
+
+    def close(
+        self,
+        job: Document,
+        verdict: str,
+        *,
+        by: str = "verification",
+        note: str = "",
+        progress: Progress | None = None,
+    ) -> str:
+        """The job closed: the JSON text of its document with a closing, everything else as it was.
+
+        Args:
+            job: The job with its repairs and everything noted since.
+            verdict: "repaired", "fixed_itself", "no_fault_found" or "not_repaired".
+            by: "verification", when every check passed, or "word" for the technician's own, which
+                stands for everything but interlocks.
+            note: Free words.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the job; not_verified, with each thing that stands against
+                the verdict; cancelled, when `progress` says stop.
+        """
+        closing = json.dumps({"verdict": verdict, "by": by, "note": note}, ensure_ascii=False)
+        return self._core.close_json(text_of(job), closing, progress)
 
     def ambiguity(
         self,

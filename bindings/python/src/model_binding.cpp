@@ -74,6 +74,11 @@ Text testability_json(const Model& model, const Text& options, const py::object&
                  [&](const Progress& watch) { return model.testability_json(options, watch); });
 }
 
+Text verification_json(const Model& model, const Text& job, const py::object& progress) {
+  return watched(progress,
+                 [&](const Progress& watch) { return model.verification_json(job, watch); });
+}
+
 }  // namespace
 
 void bind_model(py::module_& module) {
@@ -95,6 +100,9 @@ void bind_model(py::module_& module) {
       .def("next_json", &answer<&Model::next_json>, "job"_a, "options"_a = "",
            "progress"_a = py::none())
       .def("explain_json", &answer<&Model::explain_json>, "job"_a, "options"_a = "",
+           "progress"_a = py::none())
+      .def("verification_json", &verification_json, "job"_a, "progress"_a = py::none())
+      .def("close_json", &answer<&Model::close_json>, "job"_a, "closing"_a,
            "progress"_a = py::none())
       .def("ambiguity_json", &answer<&Model::ambiguity_json>, "job"_a, "options"_a = "",
            "progress"_a = py::none())

@@ -125,6 +125,8 @@ json entries_json(const AnswerContext& context, const belief::Posterior& posteri
     json item{{"id", context.job.entries[report.entry].id},
               {"text", context.job.entry_texts[report.entry]},
               {"used", report.used}};
+    if (context.job.entries[report.entry].type == readings::Entry::Type::repair)
+      item["used"] = true;
     if (report.used) {
       item["misreading"] = report.misreading;
       const auto& entry = context.job.entries[report.entry];
@@ -150,32 +152,6 @@ json heading(std::string_view format, const AnswerContext& context) {
 }
 
 namespace {
-
-/// What the repairs made have mended.
-json repairs_json(const AnswerContext& context, const belief::Posterior& posterior) {
-  constexpr double worth_telling = 0.01;
-  const auto& vehicle = context.vehicle;
-  json list = json::array();
-  std::size_t number = 0;
-  for (const auto& entry : context.job.entries) {
-    if (entry.type != readings::Entry::Type::repair) continue;
-    const auto& report = posterior.repairs[number++];
-    const auto& component = vehicle.components[at(entry.component)];
-    json modes = json::array();
-    for (const auto& part : report.modes) {
-      if (part.share < worth_telling) continue;
-      const auto& mode = vehicle.modes[at(part.mode)];
-      modes.push_back({{"id", mode.id}, {"title", mode.title}, {"probability", part.share}});
-    }
-    list.push_back({{"entry", entry.id},
-                    {"id", component.id},
-                    {"title", component.title},
-                    {"action", entry.action},
-                    {"was_faulty", report.was_faulty},
-                    {"modes", std::move(modes)}});
-  }
-  return list;
-}
 
 json state_json(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
   json item = json::object();
@@ -266,6 +242,31 @@ json groups_json(const belief::FaultSpace& space, const belief::Posterior& poste
 }
 
 }  // namespace
+
+json repairs_json(const AnswerContext& context, const belief::Posterior& posterior) {
+  constexpr double worth_telling = 0.01;
+  const auto& vehicle = context.vehicle;
+  json list = json::array();
+  std::size_t number = 0;
+  for (const auto& entry : context.job.entries) {
+    if (entry.type != readings::Entry::Type::repair) continue;
+    const auto& report = posterior.repairs[number++];
+    const auto& component = vehicle.components[at(entry.component)];
+    json modes = json::array();
+    for (const auto& part : report.modes) {
+      if (part.share < worth_telling) continue;
+      const auto& mode = vehicle.modes[at(part.mode)];
+      modes.push_back({{"id", mode.id}, {"title", mode.title}, {"probability", part.share}});
+    }
+    list.push_back({{"entry", entry.id},
+                    {"id", component.id},
+                    {"title", component.title},
+                    {"action", entry.action},
+                    {"was_faulty", report.was_faulty},
+                    {"modes", std::move(modes)}});
+  }
+  return list;
+}
 
 json ranking_json(const AnswerContext& context, const belief::Belief& belief,
                   const belief::Posterior& posterior, std::size_t top) {

@@ -22,6 +22,9 @@ struct AnswerContext {
 /// Cautions of everything a step touches, the most serious first, each once.
 [[nodiscard]] nlohmann::json cautions_json(const AnswerContext& context, const advice::Step& step);
 
+/// What each repair made has mended, in their order.
+[[nodiscard]] nlohmann::json repairs_json(const AnswerContext& context,
+                                          const belief::Posterior& posterior);
 [[nodiscard]] nlohmann::json ranking_json(const AnswerContext& context,
                                           const belief::Belief& belief,
                                           const belief::Posterior& posterior, std::size_t top);

@@ -57,6 +57,7 @@ void read_control(const std::string& id, const json& value, Scope& scope) {
   control.order = value_or<int>(value, "order", 0);
   control.minutes = number_or(value, "minutes", 0);
   control.needs_helper = flag_or(value, "needs_helper", false);
+  control.interlock = flag_or(value, "interlock", false);
   const auto positions = pointer_to({"controls", id, "positions"});
   if (control.positions.size() > max_positions) {
     scope.add(Code::limit, positions,

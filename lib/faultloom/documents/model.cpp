@@ -6,6 +6,7 @@
 #include <faultloom/documents/options.hpp>
 #include <faultloom/documents/reach_answers.hpp>
 #include <faultloom/documents/situation_reader.hpp>
+#include <faultloom/documents/verification_answers.hpp>
 #include <faultloom/report/spice_deck.hpp>
 #include <faultloom/vehicle/lint.hpp>
 #include <nlohmann/json.hpp>
@@ -168,6 +169,31 @@ std::string Model::testability_json(std::string_view options_text, const Progres
   const Job no_job;
   return text_of(
       testability_of(context_of(*parts_, no_job), parts_->space, options, probabilities, progress));
+}
+
+std::string Model::verification_json(std::string_view job_text, const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  belief::Options how;
+  how.judge_entries = false;
+  const auto belief = parts_->borrow();
+  const auto posterior = belief->posterior(evidence_of(job), how, progress);
+  circuit::Solver solver(parts_->circuit);
+  return text_of(
+      documents::verification_json(context_of(*parts_, job), posterior,
+                                   advice::checks_due(solver, parts_->instruments, job.entries)));
+}
+
+std::string Model::close_json(std::string_view job_text, std::string_view closing_text,
+                              const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  const auto closing = read_closing(closing_text);
+  belief::Options how;
+  how.judge_entries = false;
+  const auto belief = parts_->borrow();
+  const auto posterior = belief->posterior(evidence_of(job), how, progress);
+  circuit::Solver solver(parts_->circuit);
+  return closed_job(job_text, context_of(*parts_, job), posterior,
+                    advice::checks_due(solver, parts_->instruments, job.entries), closing);
 }
 
 std::string problems_json(const std::vector<Problem>& problems) {

@@ -74,6 +74,17 @@ class Model {
   [[nodiscard]] std::string testability_json(std::string_view options = {},
                                              const Progress& progress = {}) const;
 
+  /// JSON faultloom.verification: what has to be proved after the repairs made, before and after, and what
+  /// the entries say of it; what each repair mended; earlier work still there.
+  [[nodiscard]] std::string verification_json(std::string_view job,
+                                              const Progress& progress = {}) const;
+  /// The job document closed. `closing` is JSON {"verdict":"repaired","by":"verification","note":""}.
+  /// Repaired, fixed_itself and no_fault_found want every check passed; by "word" those may be open that are
+  /// no interlocks. Earlier work that is probably still there stands against them.
+  /// @throws Error not_verified  with each thing that stands against it
+  [[nodiscard]] std::string close_json(std::string_view job, std::string_view closing,
+                                       const Progress& progress = {}) const;
+
   struct Parts;  ///< the C++ objects behind a model, for the library's own modules
   [[nodiscard]] const Parts& parts() const noexcept { return *parts_; }
 

@@ -25,6 +25,9 @@ struct Control {
   int order = 0;              ///< controls are moved from rest in ascending order
   double minutes = 0;         ///< to move it [min]
   bool needs_helper = false;  ///< somebody must hold it while another probes
+  /// Where it stands elsewhere than in the run state and a sound vehicle then does not run, that is a
+  /// safety function, to be proved after every repair.
+  bool interlock = false;
 };
 
 /// A place reached by opening something.

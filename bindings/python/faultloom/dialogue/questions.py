@@ -1,0 +1,257 @@
+"""What a proposed step asks for, and the entries that an answer to it becomes."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from faultloom.answers import Step
+from faultloom.dialogue.grammar import COMMANDS, NotUnderstoodError, Quantity, Words
+from faultloom.dialogue.own import EntryData, number_members
+from faultloom.dialogue.vocabulary import ANSWER_WORDS, NUMBER_UNITS, REPAIR_WORDS, Vocabulary
+
+WITH = "x-with"
+"""Member of an entry that came with the entry before it, in one answer: that one's id or ""."""
+
+# What is answered in words, by type of step or instrument: outcomes, and further words for them.
+_WORDS_OF: Mapping[str, tuple[tuple[str, ...], Mapping[str, str]]] = {
+    "lamp": (
+        ("bright", "dim", "dark"),
+        {"on": "bright", "lit": "bright", "off": "dark", "nothing": "dark"},
+    ),
+    "beeper": (("beep", "silent"), {"yes": "beep", "no": "silent", "nothing": "silent"}),
+    "ohmmeter": (("overload",), {"open": "overload"}),
+    "sign": (("yes", "no", "chatters"), {"rattles": "chatters", "nothing": "no"}),
+    "look": (
+        ("damage", "clean"),
+        {"fine": "clean", "ok": "clean", "good": "clean", "bad": "damage", "burnt": "damage"},
+    ),
+    "setting": (
+        ("set_wrong", "set_right"),
+        {
+            **dict.fromkeys(("right", "fine", "ok", "good", "clean"), "set_right"),
+            **dict.fromkeys(("wrong", "bad", "damage"), "set_wrong"),
+        },
+    ),
+}
+RUNS = {
+    "runs": "yes",
+    "it runs": "yes",
+    "yes": "yes",
+    "y": "yes",
+    "still faulty": "no",
+    "doesn't run": "no",
+    "no": "no",
+    "n": "no",
+}
+"""Words for whether it runs."""
+
+_OPEN = ("not_sure", "cannot_reach")
+_TYPED = {"not_sure": "not sure", "cannot_reach": "can't", "set_wrong": "set wrong"}
+_TYPED["set_right"] = "set right"
+_EXAMPLES = {"V": "48.1", "ohm": "0.2 or 4.7k", "A": "12.5"}
+_IN_WORDS = {"V": "volts", "ohm": "ohms", "A": "amps"}
+
+
+@dataclass(frozen=True)
+class Reply:
+    """What an answer leads to.
+
+    Attributes:
+        entries: To be added to the job, without ids.
+        aside: Whether the step is not to be proposed again although it was not done.
+    """
+
+    entries: tuple[EntryData, ...] = ()
+    aside: bool = False
+
+
+class Question:
+    """A step as a question.
+
+    Args:
+        step: The step.
+        vocabulary: The names on the vehicle.
+    """
+
+    def __init__(self, step: Step, vocabulary: Vocabulary) -> None:
+        self.step = step
+        self._vocabulary = vocabulary
+        kind = vocabulary.instrument_type(step.instrument)
+        self._unit = NUMBER_UNITS.get(kind, "") if step.type == "reading" else ""
+        self._outcomes, self._more = _outcomes(step, kind, vocabulary)
+
+    @property
+    def known(self) -> bool:
+        """Whether an answer to the step can be recorded as such."""
+        step = self.step
+        if step.type == "reading":
+            return bool(self._unit or self._outcomes) and bool(step.red and step.black)
+        return step.type in ("sign", "look", "repair", "verify")
+
+    @property
+    def hint(self) -> str:
+        """How to answer, in one line."""
+        match self.step.type:
+            case "repair":
+                return "runs, still faulty, or repaired if it was not tried yet"
+            case "verify":
+                return "runs or still faulty"
+        if not self.known:
+            return "do it, then tell what you found with 'something else: ...', or skip"
+        said = [_TYPED.get(name, name) for name in self._outcomes]
+        if self._unit:
+            name, example = _IN_WORDS[self._unit], _EXAMPLES[self._unit]
+            said.insert(0, f"the {name} it shows, such as {example}")
+        return ", ".join(said[:-1]) + f" or {said[-1]}" if len(said) > 1 else said[0]
+
+    def reply(self, said: Quantity | Words) -> Reply:
+        """What an answer means.
+
+        Raises:
+            NotUnderstoodError: It is no answer to this step.
+        """
+        if isinstance(said, Words) and ANSWER_WORDS.get(said.text) in _OPEN:
+            return self._open(ANSWER_WORDS[said.text])
+        if not self.known:
+            raise NotUnderstoodError(f"This step has no answer in a word or number: {self.hint}")
+        if isinstance(said, Quantity):
+            if not self._unit:
+                raise NotUnderstoodError(f"A number is no answer here: {self.hint}")
+            return Reply(({**self._base(), **number_members(said, self._unit)},))
+        if self.step.type in ("repair", "verify"):
+            return self._repaired(said.text)
+        outcome = self._more.get(said.text) or ANSWER_WORDS.get(said.text, "")
+        if outcome not in self._outcomes:
+            outcome = self._more.get(outcome, "")
+        if outcome not in self._outcomes:
+            raise NotUnderstoodError(self._no_answer(said.text))
+        return Reply(({**self._base(), "outcome": outcome},))
+
+    def _open(self, outcome: str) -> Reply:
+        """Nothing learned; what has no form for that is set aside only."""
+        if self.known and self.step.type in ("reading", "sign", "look"):
+            return Reply(({**self._base(), "outcome": outcome},))
+        return Reply(aside=True)
+
+    def _repaired(self, text: str) -> Reply:
+        runs = RUNS.get(text)
+        if self.step.type == "verify":
+            if runs is None:
+                raise NotUnderstoodError(self._no_answer(text))
+            tried = turning(self._vocabulary, runs)
+            return Reply(tuple({**entry, WITH: ""} for entry in tried), aside=True)
+        if runs is None and text not in REPAIR_WORDS:
+            raise NotUnderstoodError(self._no_answer(text))
+        repair: EntryData = {"type": "repair", "component": self.step.component}
+        if action := REPAIR_WORDS.get(text):
+            repair["action"] = action
+        tried = turning(self._vocabulary, runs) if runs else []
+        return Reply((repair, *({**entry, WITH: ""} for entry in tried)))
+
+    def _base(self) -> EntryData:
+        step = self.step
+        state = self._vocabulary.moved(step.state)
+        if step.type == "look":
+            return {"type": "look", "component": step.component}
+        if step.type == "sign":
+            return {"type": "sign", "part": step.component, "sign": step.sign, "state": state}
+        base: EntryData = {
+            "type": "reading",
+            "instrument": step.instrument,
+            "red": step.red,
+            "black": step.black,
+            "state": state,
+        }
+        return {**base, "isolated": True} if step.isolated else base
+
+    def _no_answer(self, text: str) -> str:
+        words = [*self._more, *ANSWER_WORDS, *COMMANDS, *RUNS, *REPAIR_WORDS]
+        near = difflib.get_close_matches(text, words, 1, 0.7)
+        meant = f" (did you mean '{near[0]}'?)" if near and near[0] != text else ""
+        return f"'{text}' is no answer here{meant}: {self.hint}; help lists the rest"
+
+
+def _outcomes(
+    step: Step, instrument_type: str, vocabulary: Vocabulary
+) -> tuple[tuple[str, ...], Mapping[str, str]]:
+    """The outcomes in words that a step may have, and further words for them."""
+    kind = instrument_type if step.type == "reading" else step.type
+    if kind == "look" and step.component in vocabulary.controls:
+        kind = "setting"
+    return _WORDS_OF.get(kind, ((), {}))
+
+
+def turning(vocabulary: Vocabulary, outcome: str) -> list[EntryData]:
+    """Entries that say whether it runs: every sign "turns" in the state in which it should go.
+
+    Args:
+        vocabulary: The names on the vehicle.
+        outcome: "yes" or "no".
+    """
+    state = vocabulary.moved(vocabulary.run_state)
+    return [
+        {
+            "type": "sign",
+            "part": sign.rpartition(".")[0],
+            "sign": "turns",
+            "state": state,
+            "outcome": outcome,
+        }
+        for sign in vocabulary.signs
+        if sign.rpartition(".")[2] == "turns"
+    ]
+
+
+def key_of(step: Step, vocabulary: Vocabulary) -> str:
+    """What makes two steps the same, as text that a job file can keep."""
+    state = _state_text(vocabulary.moved(step.state))
+    match step.type:
+        case "reading":
+            return _reading_key(step.instrument, step.red, step.black, state, step.isolated)
+        case "sign":
+            return f"sign {step.component}.{step.sign} {state}"
+        case "look" | "repair":
+            return f"{step.type} {step.component}"
+    return f"{step.type} {step.text}"
+
+
+def entry_key(entry: Mapping[str, Any], vocabulary: Vocabulary) -> str:
+    """Key of the step that an entry answers, "" if no step asks for such."""
+    state = _state_text(vocabulary.moved(entry.get("state", {})))
+    plain = not ({"lifted", "provoked"} & set(entry))
+    match entry["type"]:
+        case "reading" if plain and "red" in entry:
+            isolated = bool(entry.get("isolated"))
+            return _reading_key(entry["instrument"], entry["red"], entry["black"], state, isolated)
+        case "sign" if plain:
+            return f"sign {entry['part']}.{entry['sign']} {state}"
+        case "look":
+            return f"look {entry['component']}"
+    return ""
+
+
+def open_keys(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> set[str]:
+    """Keys of the steps that entries answer with "not sure" or "can't"."""
+    return {entry_key(e, vocabulary) for e in entries if e.get("outcome") in _OPEN} - {""}
+
+
+def answered(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> dict[str, list[str]]:
+    """Ids of the entries since the last repair that answer a step, by its key."""
+    found: dict[str, list[str]] = {}
+    for entry in entries:
+        if entry["type"] == "repair":
+            found = {}
+        elif key := entry_key(entry, vocabulary):
+            found.setdefault(key, []).append(entry["id"])
+    return found
+
+
+def _reading_key(instrument: str, red: str, black: str, state: str, isolated: bool) -> str:
+    return f"reading {instrument} {red} {black} {state}" + (" isolated" if isolated else "")
+
+
+def _state_text(state: Mapping[str, str]) -> str:
+    return ",".join(f"{control}={state[control]}" for control in sorted(state))

@@ -1,0 +1,170 @@
+"""What the bench shows besides the step itself."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from typing import Any
+
+from rich.console import RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from faultloom._bench import one_line
+from faultloom._show import found, merged_suspects
+from faultloom._words import dollars, lower_first, percent
+from faultloom.answers import Advice, Ranking, Step
+from faultloom.dialogue.own import EXAMPLES
+
+MOVED_ROWS = 5
+_NOTHING = Text("")
+_ABOUT_EQUAL = 0.0005
+_NOTED = 0.0005
+
+_HELP = (
+    ("48.1 V, bright, no", "an answer to the step; the line above the prompt says which fit"),
+    ("not sure", "you looked, but can't say: noted, changes nothing"),
+    ("can't", "you can't get there: noted, another step is proposed"),
+    ("undo", "takes the last answer back, as often as you like"),
+    ("why", "why this step, and what speaks for and against the leading suspects"),
+    ("skip", "proposes the next best step, nothing is noted"),
+    ("other", "lists the other steps to choose from by number; other 2 takes the second"),
+    ("something else: ...", "a finding of your own"),
+    ("rank", "everything that was found, and where the fault is"),
+    ("step", "shows the step again"),
+    ("save, save FILE", "writes the job again, or to another file from now on"),
+    ("done, quit", "ends; everything is in the job's file, --job FILE goes on"),
+)
+
+
+def _columns(*columns: dict[str, Any]) -> tuple[Table, Padding]:
+    table = Table.grid(padding=(0, 2, 0, 0))
+    for column in columns:
+        table.add_column(**column)
+    return table, Padding(table, (0, 0, 0, 2))
+
+
+def heading(text: str) -> Text:
+    """A line over a block."""
+    return Text(text, style="bold")
+
+
+def help_lines() -> Iterator[RenderableType]:
+    """What may be typed."""
+    yield heading("You can type")
+    table, padded = _columns({"no_wrap": True}, {"ratio": 1})
+    for typed, does in _HELP:
+        table.add_row(Text(typed, style="bold"), does)
+    table.add_row()
+    for example in EXAMPLES:
+        table.add_row("", Text(example, style="dim"))
+    yield padded
+
+
+def choices(rows: Sequence[tuple[str, str]]) -> RenderableType:
+    """Numbered rows of a text and what is said of it."""
+    table, padded = _columns({"justify": "right"}, {"no_wrap": True}, {"ratio": 1})
+    for number, (text, note) in enumerate(rows, 1):
+        table.add_row(str(number), note, one_line(text))
+    return padded
+
+
+def priced(step: Step) -> tuple[str, str]:
+    """A step as a row of `choices`."""
+    return step.text, dollars(step.expected_total_usd)
+
+
+def answer_line(hint: str) -> Text:
+    """How the open step is answered."""
+    text = Text("Answer  ", style="bold")
+    return text.append(one_line(hint), style="not bold")
+
+
+def noted(ranking: Ranking, added: Collection[str]) -> Iterator[RenderableType]:
+    """The entries just added as the library understood them, with its doubts."""
+    yield heading("Noted")
+    entries = [entry for entry in ranking.entries if entry.id in added]
+    yield found(entries)
+
+
+def reasons(step: Step, advice: Advice, others: Sequence[Step]) -> Iterator[RenderableType]:
+    """What a step costs to the end of the job, against the other things that could be done."""
+    yield heading("Why this step")
+    table, padded = _columns({"justify": "right", "no_wrap": True}, {"ratio": 1})
+    table.add_row(
+        Text(dollars(step.expected_total_usd), style="bold"),
+        "expected to the end of the job with it",
+    )
+    for other in others[:2]:
+        table.add_row(dollars(other.expected_total_usd), one_line(other.text))
+    table.add_row(
+        dollars(advice.repair_only_usd), "repairing the likeliest first, without another test"
+    )
+    yield padded
+
+
+def moves(before: Ranking, after: Ranking) -> Iterator[RenderableType]:
+    """How probable the leading suspects were and are: the first five of before and of after."""
+    was, now = _shares(before), _shares(after)
+    leading = [*list(was)[:MOVED_ROWS], *list(now)[:MOVED_ROWS]]
+    rows = sorted(dict.fromkeys(leading), key=lambda name: (-now.get(name, 0), name))
+    titles = _titles(before) | _titles(after)
+    yield heading("How the suspicion moved")
+    table, padded = _columns(
+        {"justify": "right", "no_wrap": True},
+        {"no_wrap": True},
+        {"justify": "right", "no_wrap": True},
+        {"overflow": "fold", "max_width": 18},
+        {"ratio": 1},
+    )
+    for name in rows:
+        _move(table, was.get(name, 0), now.get(name, 0), name, titles[name])
+    for old, new, what in (
+        (before.no_fault, after.no_fault, "nothing is broken right now"),
+        (before.not_in_model, after.not_in_model, "a fault the wiring document doesn't know"),
+    ):
+        if max(old, new) >= _NOTED:
+            _move(table, old, new, "", what)
+    yield padded
+
+
+def mended(ranking: Ranking) -> Iterator[RenderableType]:
+    """For each repair how probable it is that what was repaired had been faulty."""
+    repairs = ranking.get("repairs", [])
+    if not repairs:
+        return
+    yield _NOTHING
+    yield heading("What the repairs mended")
+    table, padded = _columns(
+        {"justify": "right", "no_wrap": True},
+        {"overflow": "fold", "max_width": 18},
+        {"ratio": 1},
+    )
+    for repair in repairs:
+        title = one_line(lower_first(repair["title"]))
+        table.add_row(
+            percent(repair["was_faulty"]),
+            Text(one_line(repair["id"]), style="bold"),
+            f"{title}, chance that it had been faulty",
+        )
+    yield padded
+
+
+def _move(table: Table, old: float, new: float, name: str, title: str) -> None:
+    style = ""
+    word = "to"
+    if new > old + _ABOUT_EQUAL:
+        word, style = "up to", "bold"
+    elif new < old - _ABOUT_EQUAL:
+        word, style = "down to", "dim"
+    table.add_row(
+        percent(old), word, Text(percent(new), style=style), Text(name, style="bold"), title
+    )
+
+
+def _shares(ranking: Ranking) -> dict[str, float]:
+    return {one_line(s.id): s.probability for s in merged_suspects(ranking)}
+
+
+def _titles(ranking: Ranking) -> dict[str, str]:
+    return {one_line(s.id): one_line(lower_first(s.title)) for s in merged_suspects(ranking)}
