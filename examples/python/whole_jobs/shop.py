@@ -1,0 +1,333 @@
+"""The workshop: what a technician can do with a dead vehicle, what it takes and costs.
+
+Alike for every strategy. A strategy learns from it only what a technician learns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from whole_jobs.circuit import Fault, TrueVehicle
+from whole_jobs.draw import Truth, drive_states, drives
+from whole_jobs.hand import Hand
+from whole_jobs.spice import Spice
+from whole_jobs.wiring import Wiring
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What things take; common practice, no source, where the documents do not say.
+
+    Attributes:
+        verify_minutes: Drive test under load after a repair, both directions.
+        starts: Starts in each direction during a drive test.
+        intake_minutes: Trying the vehicle when it comes in.
+        comeback_usd: A vehicle that comes back: fetched again, written up again, driver without it.
+        isolate_minutes: Pack off; the same again for back on.
+        most_minutes, most_visits: A job that takes more counts as not solved: a working day.
+        referral_usd: For a job not solved: towed to somebody else, who starts anew.
+    """
+
+    labour_usd_per_hour: float = 110.0
+    verify_minutes: float = 10.0
+    starts: int = 5
+    intake_minutes: float = 3.0
+    comeback_usd: float = 120.0
+    sign_minutes: float = 0.2
+    helper_minutes: float = 0.5
+    isolate_minutes: float = 2.0
+    most_minutes: float = 480.0
+    most_visits: int = 6
+    referral_usd: float = 500.0
+
+
+class OutOfPatienceError(Exception):
+    """The job has taken more than anybody would spend on it."""
+
+
+@dataclass
+class Tally:
+    """What a job has come to.
+
+    Attributes:
+        good_parts: Parts replaced that were good.
+        good_joints: Joints, wires and settings worked on that were good.
+        stalls: Times that an adviser had nothing to offer but what was done already.
+        log: What was done, a line each.
+    """
+
+    minutes: float = 0.0
+    parts_usd: float = 0.0
+    probes: int = 0
+    signs: int = 0
+    looks: int = 0
+    repairs: int = 0
+    good_parts: int = 0
+    good_joints: int = 0
+    zones: int = 0
+    visits: int = 1
+    comebacks: int = 0
+    verifications: int = 0
+    stalls: int = 0
+    solved: bool = False
+    log: list[str] = field(default_factory=list)
+
+
+class Shop:
+    """One job.
+
+    Args:
+        truth: What is wrong. Strategies must not look.
+        wiring: The vehicle with its own values.
+        spice: The simulator of this process.
+        instruments: Members `instruments` of the instruments document.
+        hand: Who holds the probes.
+        rng: For faults that come and go.
+        persistence: Chance that one stays as it is throughout a visit [1].
+    """
+
+    def __init__(
+        self,
+        truth: Truth,
+        wiring: Wiring,
+        spice: Spice,
+        instruments: Json,
+        hand: Hand,
+        *,
+        rng: np.random.Generator,
+        costs: Costs | None = None,
+        persistence: float = 0.6,
+    ) -> None:
+        self.costs = costs or Costs()
+        self.tally = Tally()
+        self.over = False
+        self.open_zones: set[str] = set()
+        self.visit_number = 0
+        self._truth = truth
+        self._faults = list(truth.faults)
+        self._wiring = wiring
+        self._spice = spice
+        self._instruments = instruments
+        self._hand = hand
+        self._rng = rng
+        self._persistence = persistence
+        self._vehicles: dict[tuple[str, ...], TrueVehicle] = {}
+        self._still: dict[str, bool | None] = {}
+        self._state: dict[str, str] = {}
+        self._isolated = False
+        self._black = ""
+        self._states = drive_states(wiring)
+        self._begin_visit()
+
+    # -- the truth, for the bench alone -------------------------------------------------------
+
+    def _begin_visit(self) -> None:
+        """Throws for each fault that comes and goes whether it stays as it is, and how."""
+        self._still = {}
+        for fault in self._faults:
+            if fault.duty < 1:
+                stays = self._rng.random() < self._persistence
+                self._still[fault.mode] = self._throw(fault) if stays else None
+
+    def _throw(self, fault: Fault) -> bool:
+        return bool(self._rng.random() < fault.duty)
+
+    def _now(self) -> TrueVehicle:
+        """The vehicle as it is at this moment."""
+        there = []
+        for fault in self._faults:
+            still = self._still.get(fault.mode, True)
+            if still or (still is None and self._throw(fault)):
+                there.append(fault)
+        return self._with(there)
+
+    def _with(self, faults: list[Fault]) -> TrueVehicle:
+        key = tuple(f.mode for f in faults)
+        if key not in self._vehicles:
+            self._vehicles[key] = TrueVehicle(self._wiring, faults, self._spice)
+        return self._vehicles[key]
+
+    def _mended(self) -> bool:
+        """Whether it drives both ways even while all that is left shows."""
+        vehicle = self._with(self._faults)
+        return all(drives(vehicle, s) for s in self._states)
+
+    # -- clock --------------------------------------------------------------------------------
+
+    def _take(self, minutes: float, what: str) -> None:
+        self.tally.minutes += minutes
+        self.tally.log.append(f"{self.tally.minutes:7.1f} min  {what}")
+        if self.tally.minutes > self.costs.most_minutes:
+            raise OutOfPatienceError
+
+    def _opening(self, zone: str) -> float:
+        """Minutes to get into a zone; nothing if it is open."""
+        if not zone or zone in self.open_zones:
+            return 0.0
+        self.open_zones.add(zone)
+        self.tally.zones += 1
+        return self._wiring.zones[zone]
+
+    def _moving(self, state: Mapping[str, str], *, isolated: bool = False) -> float:
+        """Minutes to bring the controls and the pack from how they are to how they must be."""
+        minutes, helper = 0.0, False
+        for control in self._wiring.controls.values():
+            wanted = state.get(control.id, control.rest)
+            if wanted != self._state.get(control.id, control.rest):
+                minutes += control.minutes
+                helper = helper or (control.needs_helper and wanted != control.rest)
+        if helper:
+            minutes += self.costs.helper_minutes
+        if isolated != self._isolated:
+            minutes += self.costs.isolate_minutes
+        self._state, self._isolated = dict(state), isolated
+        return minutes
+
+    @property
+    def usd(self) -> float:
+        """Labour, parts, comebacks and, if it is over without a cure, the referral [USD]."""
+        labour = self.tally.minutes * self.costs.labour_usd_per_hour / 60
+        lost = self.costs.referral_usd if self.over and not self.tally.solved else 0.0
+        again = self.tally.comebacks * self.costs.comeback_usd
+        return labour + self.tally.parts_usd + again + lost
+
+    # -- what a technician does ---------------------------------------------------------------
+
+    def intake(self) -> list[Json]:
+        """What the driver says, then what a trial in both directions shows, as entries of a job."""
+        entries = [
+            self._entry(part, id_, self._states[i], "no")
+            for i in self._truth.dead_directions
+            for part, id_ in self._turning()
+        ]
+        self.visit_number += 1
+        self._take(self.costs.intake_minutes, f"visit {self.tally.visits}: intake")
+        return entries + self._trial(1)
+
+    def _turning(self) -> list[tuple[str, str]]:
+        return [key for key in self._wiring.signs if key[1] == "turns"]
+
+    def _entry(self, part: str, sign: str, state: Mapping[str, str], outcome: str) -> Json:
+        return {
+            "type": "sign",
+            "part": part,
+            "sign": sign,
+            "state": dict(state),
+            "outcome": outcome,
+            "visit": self.visit_number,
+        }
+
+    def _trial(self, starts: int) -> list[Json]:
+        """Drives, each direction so often. Nobody mistakes a drive for none."""
+        entries = []
+        for state in self._states:
+            vehicles = [self._now() for _ in range(starts)]
+            for part, id_ in self._turning():
+                said = [v.sign(part, id_, state) for v in vehicles]
+                entry = self._entry(part, id_, state, said[0])
+                if len(set(said)) > 1:
+                    del entry["outcome"]
+                    entry["tries"] = {word: said.count(word) for word in sorted(set(said))}
+                entries.append(entry)
+                self.tally.log.append(f"             {part} {id_} {_short(state)}: {said}")
+        self._state, self._isolated = {}, False
+        return entries
+
+    def read(
+        self,
+        instrument: str,
+        red: str,
+        black: str,
+        state: Mapping[str, str],
+        *,
+        isolated: bool = False,
+    ) -> Json:
+        """Puts an instrument on two terminals in a state; an entry of a job."""
+        minutes = self._instruments[instrument]["minutes"]
+        for terminal in (red, black):
+            at = self._wiring.terminals[terminal]
+            minutes += self._opening(at.zone)
+            # The black lead has a clip and stays where it is until it is needed elsewhere.
+            if terminal != black or terminal != self._black:
+                minutes += at.minutes
+        self._black = black
+        minutes += self._moving(state, isolated=isolated)
+        shown = self._hand.read(self._now(), instrument, red, black, dict(state), isolated=isolated)
+        self.tally.probes += 1
+        entry: Json = {"type": "reading", "instrument": instrument, "red": red, "black": black}
+        entry |= {"state": dict(state), "visit": self.visit_number} | shown
+        if isolated:
+            entry["isolated"] = True
+        self._take(minutes, f"{instrument} {red} {black} {_short(state)}: {shown}")
+        return entry
+
+    def notice(self, part: str, sign: str, state: Mapping[str, str]) -> Json:
+        """Watches, listens or feels for a sign in a state; an entry of a job."""
+        minutes = self.costs.sign_minutes + self._moving(state)
+        outcome = self._hand.notice(self._now(), part, sign, dict(state))
+        self.tally.signs += 1
+        self._take(minutes, f"{part} {sign} {_short(state)}: {outcome}")
+        return self._entry(part, sign, state, outcome)
+
+    def look(self, component: str) -> bool:
+        """Looks at a component; whether it seems damaged."""
+        at = self._wiring.components[component]
+        minutes = self._opening(at.zone) + at.look_minutes
+        modes = [f.mode.rsplit("/", 1)[1] for f in self._faults if f.component == component]
+        damaged = self._hand.look(component, modes[0] if modes else "")
+        self.tally.looks += 1
+        self._take(minutes, f"look at {component}: {'damage' if damaged else 'clean'}")
+        return damaged
+
+    def repair(self, component: str) -> None:
+        """Replaces, cleans, splices or sets right; what was wrong there is gone."""
+        at = self._wiring.components[component]
+        left = [f for f in self._faults if f.component != component]
+        good = len(left) == len(self._faults)
+        self._faults = left
+        self.tally.repairs += 1
+        self.tally.parts_usd += at.price_usd
+        self.tally.good_parts += good and at.action == "replace"
+        self.tally.good_joints += good and at.action != "replace"
+        self._take(
+            self._opening(at.zone) + at.repair_minutes,
+            f"{at.action} {component}{', which was good' if good else ''}",
+        )
+
+    def verify(self) -> tuple[bool, list[Json]]:
+        """Drive test under load; whether every start succeeded, and its entries."""
+        self.tally.verifications += 1
+        entries = self._trial(self.costs.starts)
+        runs = all(e.get("outcome") == "yes" for e in entries)
+        self._take(self.costs.verify_minutes, f"drive test: {'runs' if runs else 'fails'}")
+        return runs, entries
+
+    def hand_back(self) -> None:
+        """Gives the vehicle back as running. It returns if it was not mended."""
+        if self._mended():
+            self.tally.solved = self.over = True
+            return
+        self.tally.log.append("             comes back")
+        self.tally.comebacks += 1
+        if self.tally.visits >= self.costs.most_visits:
+            self.over = True
+            return
+        self.tally.visits += 1
+        self.visit_number += 1
+        self.open_zones = set()
+        self._state, self._isolated, self._black = {}, False, ""
+        self._begin_visit()
+
+    def give_up(self) -> None:
+        """Ends the job without a cure."""
+        self.over = True
+
+
+def _short(state: Mapping[str, str]) -> str:
+    return ",".join(state.values()) or "rest"
