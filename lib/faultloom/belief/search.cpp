@@ -94,6 +94,7 @@ Found Search::run(const Progress& progress) {
   threshold_ = options_.exhaustive ? 0 : first_threshold;
   Found best;
   bool any = false;
+  double walked = threshold_;  // threshold of the last complete pass
   std::size_t before = 0;
   while (true) {
     try {
@@ -101,13 +102,14 @@ Found Search::run(const Progress& progress) {
     } catch (const BudgetGone&) {
       if (any) break;
       // Not even one coarse pass: everything but "no fault" stays outside.
-      threshold_ = 2;
+      threshold_ = walked = 2;
       walk();
       best = std::move(found_);
       break;
     }
     best = std::move(found_);
     any = true;
+    walked = threshold_;
     const double share_found = best.total > 0 ? threshold_ / best.total : 1;
     best.growth = best.total > 0 ? std::abs(best.total - scale_) / best.total : 1;
     scale_ = best.total;
@@ -123,6 +125,7 @@ Found Search::run(const Progress& progress) {
     if (options_.most_sets > 0 && next > static_cast<double>(options_.most_sets)) break;
     before = best.sets;
   }
+  threshold_ = walked;
   return options_.exhaustive ? best : named(std::move(best));
 }
 
