@@ -25,8 +25,9 @@ constexpr double threshold_step = 4;
 constexpr double least_threshold = 1e-18;
 /// From this share of everything on, what a pass adds tells how much is still to come.
 constexpr double fine = 0.01;
-/// ... once a pass has looked at so many sets: one that finds nothing new may not have looked anywhere.
-constexpr std::size_t enough_to_tell = 200;
+/// ... once a pass has looked at so many sets: one that finds nothing new may not have looked anywhere, and
+/// up to there going on costs little.
+constexpr std::size_t enough_to_tell = 2000;
 /// What a set of faults could at best become counts this much beside what it is.
 constexpr double hope = 0.003;
 /// Finding what matters beside a set costs as much as predicting so many sets.
