@@ -169,9 +169,8 @@ TEST_F(Allocation, FailureWhileVerifyingAndClosing) {
   });
   exhaust([&](faultloom_error** error) {
     faultloom_text* answer = nullptr;
-    const auto status =
-        faultloom_close_job(model(), job.data(), job.size(), closing.data(), closing.size(),
-                            nullptr, nullptr, &answer, error);
+    const auto status = faultloom_close_job(model(), job.data(), job.size(), closing.data(),
+                                            closing.size(), nullptr, nullptr, &answer, error);
     EXPECT_EQ(answer != nullptr, status == FAULTLOOM_OK);
     faultloom_text_free(answer);
     return status;

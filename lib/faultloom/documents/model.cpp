@@ -27,9 +27,7 @@ std::vector<int> at_hand(const Model::Parts& parts, const Job& job) {
   return list;
 }
 
-belief::Evidence evidence_of(const Job& job) {
-  return {job.entries, job.exposure, job.repairs};
-}
+belief::Evidence evidence_of(const Job& job) { return {job.entries, job.exposure, job.repairs}; }
 
 }  // namespace
 
@@ -125,8 +123,7 @@ std::string Model::next_json(std::string_view job_text, std::string_view options
   constraints.open_zones = job.opened_zones;
   // What was tried before the last repair may be worth trying again.
   for (const auto& entry : job.entries)
-    if (entry.epoch == job.entries.back().epoch &&
-        entry.type != readings::Entry::Type::repair)
+    if (entry.epoch == job.entries.back().epoch && entry.type != readings::Entry::Type::repair)
       constraints.made.push_back(entry);
   if (constraints.instruments.empty()) constraints.instruments = at_hand(*parts_, job);
   advice::Prices prices;
