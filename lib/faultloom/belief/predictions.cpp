@@ -49,12 +49,11 @@ constexpr std::size_t most_relevances = 50000;
 }  // namespace
 
 Predictions::Predictions(const FaultSpace& space, circuit::Solver& solver,
-                         const readings::InstrumentSet& instruments,
-                         const Intermittence& intermittence)
+                         const readings::InstrumentSet& instruments, Intermittence intermittence)
     : space_(&space),
       solver_(&solver),
       instruments_(&instruments),
-      intermittence_(intermittence),
+      intermittence_(std::move(intermittence)),
       relevance_(space, solver, instruments, Relevance::usual_tolerance) {}
 
 void Predictions::forget_if_full() {
