@@ -427,9 +427,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_job(plan)
     _add_means(plan, "in place of the job's list")
     _add_limits(plan)
-    plan.add_argument(
-        "--depth", type=_count, metavar="N", help="most steps one after another (8)"
-    )
+    plan.add_argument("--depth", type=_count, metavar="N", help="most steps one after another (8)")
     plan.add_argument(
         "--residual",
         type=lambda text: _number(text, 1),

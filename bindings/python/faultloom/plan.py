@@ -18,8 +18,8 @@ class PlanOutcome(Part):
         reach: Of coming through here, from the start [1].
         means: Leading suspects after it, in one line.
         leaders: The same as objects.
-        then: "step" (go on at `step`), "runs" (done), "repair" (`component`, and prove it), "verify"
-            (nothing looks broken: prove it), "ask_again" with what was found, or "stuck".
+        then: "step" (go on at `step`), "runs" (done), "repair" (`component`, and prove it),
+            "verify" (nothing looks broken: prove it), "ask_again" with what was found, or "stuck".
         text: The same in words.
         expected_usd: Expected cost from here to the end of the job [USD].
         step: Id of the step that follows, 0 if none does.

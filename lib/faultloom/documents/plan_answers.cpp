@@ -1,7 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
+#include <cctype>
 #include <faultloom/documents/plan_answers.hpp>
 #include <faultloom/documents/wording.hpp>
 #include <nlohmann/json.hpp>
@@ -41,10 +41,17 @@ std::string then_text(const AnswerContext& context, const advice::PlanBranch& br
   return "";
 }
 
+std::string first_capital(std::string text) {
+  if (!text.empty())
+    text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
+  return text;
+}
+
+/// With a no-break space, so that a line does not end before the sign.
 std::string percent_text(double probability) {
   const double hundredfold = 100 * probability;
-  if (hundredfold < 1) return "below 1 %";
-  return fmt::format("{:.0f} %", hundredfold);
+  if (hundredfold < 1) return "<1\u00a0%";
+  return fmt::format("{:.0f}\u00a0%", hundredfold);
 }
 
 std::string minutes_text(double minutes) {
@@ -118,8 +125,7 @@ std::string deed_text(const AnswerContext& context, const advice::Step& step) {
       if (step.type == Type::authorize)
         return fmt::format("Ask first, {:.0f} USD is more than was authorized: {}", step.cost_usd,
                            text);
-      return static_cast<char>(std::toupper(static_cast<unsigned char>(text.front()))) +
-             text.substr(1);
+      return first_capital(text);
     }
     case Type::verify:
       return "Nothing looks broken now: prove that it runs.";
@@ -222,7 +228,7 @@ reports::PlanCard card_of(const AnswerContext& context, const advice::Plan& plan
       std::replace(outcome.label.begin(), outcome.label.end(), '_', ' ');
       outcome.share = percent_text(result.probability);
       outcome.means = means_text(v, result);
-      outcome.then = then_text(context, branch);
+      outcome.then = first_capital(then_text(context, branch));
       if (branch.standing == Standing::goes_on) outcome.step = at(branch.step) + 1;
       item.outcomes.push_back(std::move(outcome));
     }

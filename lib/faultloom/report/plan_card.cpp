@@ -18,7 +18,8 @@ constexpr double gap = 3;  ///< between boxes
 constexpr double padding = 2;
 constexpr double column_width = (page_width - 2 * margin - gutter) / 2;
 constexpr double badge = 6;
-constexpr double label_width = 27;
+constexpr double label_width = 31;
+constexpr double row_gap = 0.6;
 constexpr double leading = 1.24;  ///< line distance in ems
 constexpr double ascent = 0.95;   ///< top of a line to its baseline, in ems; room for accents
 
@@ -31,7 +32,7 @@ constexpr Typeface small_strong_face{2.2, true};
 
 constexpr std::size_t most_steps = 24;
 constexpr std::size_t most_outcomes = 7;
-constexpr std::string_view ask_again = "ask again with what was found";
+constexpr std::string_view ask_again = "Ask again";
 
 struct Rect {
   double x = 0, y = 0, width = 0, height = 0;
@@ -155,21 +156,28 @@ class Cautions {
   std::vector<const CardCaution*> list_;
 };
 
+/// A row takes one line if it can: most outcomes lead nowhere on the card.
 double outcome_row(Block& b, const CardOutcome& outcome, double y, std::size_t shown) {
   constexpr double right = padding + label_width + 2;
   constexpr double right_width = column_width - padding - right;
   b.rules.push_back({padding, y, column_width - 2 * padding});
-  y += 0.6;
-  double left_end = b.write(outcome.label, strong_face, padding, y, label_width, 3);
-  left_end = b.write(outcome.share, small_face, padding, left_end, label_width, 1);
+  y += row_gap;
+  const auto label =
+      outcome.share.empty() ? outcome.label : fmt::format("{}, {}", outcome.label, outcome.share);
+  const double left_end = b.write(label, strong_face, padding, y, label_width, 3);
+  const auto suspects = outcome.means.empty() ? "" : "Suspects: " + outcome.means;
   const bool followed = outcome.step > 0 && outcome.step <= shown;
-  const auto then = followed           ? fmt::format("Go on at step {}", outcome.step)
-                    : outcome.step > 0 ? std::string(ask_again)
-                                       : outcome.then;
-  double end = b.write(then, followed ? strong_face : body_face, right, y, right_width, 3);
-  if (!outcome.means.empty())
-    end = b.write("Suspects: " + outcome.means, small_face, right, end, right_width, 2);
-  return std::max(left_end, end) + 0.6;
+  double end = y;
+  if (followed) {
+    end = b.write(fmt::format("Go on at step {}.", outcome.step), strong_face, right, y,
+                  right_width, 1);
+    if (!suspects.empty()) end = b.write(suspects, small_face, right, end, right_width, 2);
+  } else {
+    auto text = (outcome.step > 0 ? std::string(ask_again) : outcome.then) + ". " + suspects;
+    end = b.write(text, small_face, right, y + (body_face.size - small_face.size) * ascent,
+                  right_width, 3);
+  }
+  return std::max(left_end, end) + row_gap;
 }
 
 Block step_block(const CardStep& step, std::size_t number, std::size_t shown,
@@ -199,10 +207,10 @@ Block step_block(const CardStep& step, std::size_t number, std::size_t shown,
   if (told < step.outcomes.size()) {
     CardOutcome rest;
     rest.label = "anything else";
-    rest.then = ask_again;
+    rest.then = std::string(ask_again);
     y = outcome_row(b, rest, y, shown);
   }
-  b.height = y + padding - 0.6;
+  b.height = y + padding - row_gap;
   b.rects.front() = {0, 0, column_width, b.height};
   return b;
 }
@@ -263,18 +271,19 @@ bool lay_out(const PlanCard& card, std::size_t shown, std::vector<Placed>& page)
     const double warnings_top = foot_top - gap - warnings.height;
     page.push_back({margin, warnings_top, std::move(warnings)});
   }
-  double x = margin;
-  double y = top;
+  double ends[] = {top, top};  // of the columns
+  std::size_t column = 0;
   for (std::size_t s = 0; s < shown; ++s) {
     auto block = step_block(card.steps[s], s + 1, shown, cautions);
-    if (y + block.height > end && x == margin && s > 0) {
-      x += column_width + gutter;
-      y = top;
-    }
-    if (y + block.height > end) whole = false;
-    const double height = block.height;
+    const auto fits = [&](std::size_t c) { return ends[c] + block.height <= end; };
+    // In reading order as long as that goes, then wherever there is room.
+    if (!fits(column)) column = column == 0 && s > 0 ? 1 : column;
+    const std::size_t chosen = fits(column) ? column : 0;
+    if (!fits(chosen)) whole = false;
+    const double x = margin + static_cast<double>(chosen) * (column_width + gutter);
+    const double y = ends[chosen];
+    ends[chosen] += block.height + gap;
     page.push_back({x, y, std::move(block)});
-    y += height + gap;
   }
   return whole;
 }

@@ -24,6 +24,8 @@ constexpr std::array<int, 95> bold_advances{
 constexpr int latin_advance = 1200;
 constexpr int widest_advance = 2100;
 
+constexpr std::uint32_t no_break_space = 0xa0;
+
 struct Point {
   std::uint32_t code = 0;
   std::size_t bytes = 0;  ///< 0: not UTF-8
@@ -66,6 +68,7 @@ bool unwelcome(std::uint32_t code) {
 
 int advance_of(std::uint32_t code, bool bold) {
   if (code >= 0x20 && code < 0x7f) return (bold ? bold_advances : regular_advances)[code - 0x20];
+  if (code == no_break_space) return (bold ? bold_advances : regular_advances)[0];
   return code < 0x180 ? latin_advance : widest_advance;
 }
 
@@ -94,7 +97,7 @@ std::string clean_line(std::string_view text) {
     const auto point = point_at(text, i);
     const auto bytes = point.bytes == 0 ? 1 : point.bytes;
     const bool space = point.bytes == 1 && (point.code == ' ' || within(point.code, 9, 13));
-    if (space || point.code == 0xa0) {
+    if (space) {
       if (!line.empty() && line.back() != ' ') line += ' ';
     } else if (point.bytes == 0 || unwelcome(point.code)) {
       line += '?';

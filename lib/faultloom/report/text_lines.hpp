@@ -14,7 +14,7 @@ struct Typeface {
 };
 
 /// One line of text that XML 1.0 allows and that runs from left to right: runs of white space become one
-/// space, and what is not UTF-8, is a control or turns the direction of writing becomes "?".
+/// space, and what is not UTF-8, is a control or turns the direction of writing becomes "?". No-break spaces stay.
 [[nodiscard]] std::string clean_line(std::string_view text);
 
 /// How wide text is at most, in the unit of the typeface's size. ASCII by the advances of DejaVu Sans, which

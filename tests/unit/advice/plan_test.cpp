@@ -380,6 +380,88 @@ TEST(Plan, ExpectedCostIsThatOfJobsPlayedThroughIt) {
   }
 }
 
+/// Adds up what a plan costs under one truth after the other, by the rules of the problem.
+class Account {
+ public:
+  Account(const StepTable& table, const Plan& plan)
+      : problem_(table.policy().problem()), state_(table.made().state), plan_(plan) {}
+
+  double whole() {
+    double sum = 0;
+    for (std::size_t h = 0; h < state_.weights.size(); ++h)
+      if (state_.weights[h] > 0)
+        sum += state_.weights[h] * cost(0, static_cast<std::int32_t>(h), state_.open, state_.setup);
+    return sum;
+  }
+
+ private:
+  double after(const PlanStep& node, std::size_t outcome, std::int32_t truth,
+               const std::vector<bool>& open, std::int32_t setup) {
+    for (const auto& branch : node.branches) {
+      if (std::find(branch.outcomes.begin(), branch.outcomes.end(), outcome) ==
+          branch.outcomes.end())
+        continue;
+      return branch.standing == Standing::goes_on ? cost(at(branch.step), truth, open, setup)
+                                                  : branch.to_go_usd;
+    }
+    ADD_FAILURE() << "an outcome that the plan does not know";
+    return 0;
+  }
+
+  double cost(std::size_t place, std::int32_t truth, std::vector<bool> open, std::int32_t setup) {
+    const auto& node = plan_.steps[place];
+    const auto index = at(node.action.index);
+    const bool test = node.action.type == DecisionAction::Type::test;
+    double sum = 0;
+    for (const auto z : test ? problem_.tests[index].zones : problem_.repairs[index].zones) {
+      if (!open[at(z)]) sum += problem_.zone_usd[at(z)];
+      open[at(z)] = true;
+    }
+    if (test) {
+      const auto& t = problem_.tests[index];
+      sum += t.cost_usd + problem_.change(setup, t.setup);
+      if (t.setup != DecisionProblem::none) setup = t.setup;
+      for (std::size_t o = 0; o < t.outcomes; ++o)
+        if (const double p = t.probability(at(truth), o); p > 0)
+          sum += p * after(node, o, truth, open, setup);
+      return sum;
+    }
+    const auto& r = problem_.repairs[index];
+    sum += r.attempt_usd;
+    if (problem_.hypotheses[at(truth)].runs) return sum;
+    if (problem_.setup_after_repair != DecisionProblem::none) setup = problem_.setup_after_repair;
+    const auto still_wrong = [&](std::int32_t left) {
+      return problem_.missed * problem_.comeback_usd +
+             (1 - problem_.missed) * after(node, 1, left, open, setup);
+    };
+    for (const auto& cure : problem_.hypotheses[at(truth)].cures) {
+      if (at(cure.repair) != index) continue;
+      const double mended = cure.next == DecisionProblem::none ? 0 : still_wrong(cure.next);
+      return sum + (1 - r.not_taken) * (r.rest_usd + mended) + r.not_taken * still_wrong(truth);
+    }
+    return sum + still_wrong(truth);
+  }
+
+  const DecisionProblem& problem_;
+  const DecisionState& state_;
+  const Plan& plan_;
+};
+
+TEST(Plan, ExpectedCostIsTheSumOverEveryTruth) {
+  for (const auto& name : jobs) {
+    SCOPED_TRACE(name);
+    Case job(name);
+    const StepTable table(job.belief, job.store, job.posterior, job.prices, job.constraints, {});
+    PlanOptions options;
+    options.residual = 0.01;
+    const auto plan = make_plan(table, options);
+    EXPECT_TRUE(std::any_of(plan.steps.begin(), plan.steps.end(), [](const auto& node) {
+      return node.action.type == DecisionAction::Type::repair;
+    }));
+    EXPECT_NEAR(Account(table, plan).whole(), plan.expected_usd, 1e-9 * plan.expected_usd);
+  }
+}
+
 TEST(Plan, SameBytesTwiceAndAfterOtherQuestions) {
   const Case job(jobs.back());
   const auto options = R"({"depth":4})";
