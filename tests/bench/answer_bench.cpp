@@ -119,20 +119,64 @@ void posterior_one_more(benchmark::State& state) {
 }
 BENCHMARK(posterior_one_more)->Unit(benchmark::kMillisecond);
 
-/// Every terminal, instrument and control combination.
+/// Every terminal, instrument and control combination, in a running session: what the suspects predict is
+/// known from the question before.
 void next_step(benchmark::State& state) {
   const auto& model = bench::vehicle_times(static_cast<int>(state.range(0)));
   const auto job = model.parts().job(bench::eight_readings(1));
   belief::Belief belief(model.parts().space, model.parts().instruments, model.parts().rates);
   const auto posterior = belief.posterior({job.entries, job.exposure});
-  std::size_t compared = 0;
+  advice::PredictionStore store(belief);
+  advice::Constraints constraints;
+  constraints.made = job.entries;
+  constraints.exhaustive = state.range(1) != 0;
+  advice::Advice chosen = advice::next_step(belief, store, posterior, {}, {});
   for (auto _ : state) {
-    const auto chosen = advice::next_step(belief, posterior, {}, {});
-    compared = chosen.steps_compared;
+    chosen = advice::next_step(belief, store, posterior, {}, constraints);
     benchmark::DoNotOptimize(chosen.best.cost_usd);
   }
-  state.counters["steps"] = static_cast<double>(compared);
+  state.counters["steps"] = static_cast<double>(chosen.steps_compared);
+  state.counters["distinct"] = static_cast<double>(chosen.steps_distinct);
+  state.counters["decisions"] = static_cast<double>(chosen.decisions);
+  state.counters["expected_usd"] = chosen.best.expected_total_usd;
 }
-BENCHMARK(next_step)->Arg(1)->Arg(2)->Unit(benchmark::kMillisecond);
+BENCHMARK(next_step)->Args({1, 0})->Args({2, 0})->Unit(benchmark::kMillisecond);
+/// Every informative step followed to the end, with every test to choose from on the way.
+BENCHMARK(next_step)
+    ->Name("next_step_exhaustive")
+    ->Args({1, 1})
+    ->Unit(benchmark::kMillisecond)
+    ->Iterations(1);
+
+/// The first question of a session.
+void next_step_first(benchmark::State& state) {
+  const auto& model = bench::vehicle_times(1);
+  const auto job = model.parts().job(bench::eight_readings(1));
+  belief::Belief belief(model.parts().space, model.parts().instruments, model.parts().rates);
+  const auto posterior = belief.posterior({job.entries, job.exposure});
+  for (auto _ : state) {
+    const auto chosen = advice::next_step(belief, posterior, {}, {});
+    benchmark::DoNotOptimize(chosen.best.cost_usd);
+  }
+}
+BENCHMARK(next_step_first)->Unit(benchmark::kMillisecond);
+
+/// A demo job with fewer than a hundred hypotheses.
+void next_step_typical(benchmark::State& state) {
+  const auto& model = bench::vehicle_times(1);
+  const auto job = model.parts().job(bench::data_text("jobs/orchard-burnt-contacts.json"));
+  belief::Belief belief(model.parts().space, model.parts().instruments, model.parts().rates);
+  const auto posterior = belief.posterior({job.entries, job.exposure});
+  advice::PredictionStore store(belief);
+  advice::Constraints constraints;
+  constraints.made = job.entries;
+  constraints.open_zones = job.opened_zones;
+  static_cast<void>(advice::next_step(belief, store, posterior, {}, constraints));
+  for (auto _ : state) {
+    const auto chosen = advice::next_step(belief, store, posterior, {}, constraints);
+    benchmark::DoNotOptimize(chosen.best.cost_usd);
+  }
+}
+BENCHMARK(next_step_typical)->Unit(benchmark::kMillisecond);
 
 }  // namespace

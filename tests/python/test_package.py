@@ -195,7 +195,9 @@ def test_advice_names_a_step_and_what_it_may_show(tug: faultloom.Model) -> None:
     assert advice.step.minutes > 0
     assert advice.repair_only_usd > 0
     for step in (advice.step, *advice.alternatives):
-        assert step.type in ("reading", "sign", "look", "repair", "verify")
+        assert step.type in (
+            "reading", "sign", "look", "lift", "bridge", "repair", "authorize", "verify"
+        )
         if step.outcomes:
             assert sum(o.probability for o in step.outcomes) == pytest.approx(1, abs=1e-6)
         totals = [s.expected_total_usd for s in (advice.step, *advice.alternatives)]
@@ -207,6 +209,16 @@ def test_advice_keeps_to_the_instruments(tug: faultloom.Model) -> None:
     advice = tug.next_step(job, instruments=["clamp"], alternatives=10)
     used = {s.instrument for s in (advice.step, *advice.alternatives)}
     assert used <= {"", "clamp"}
+
+
+def test_advice_keeps_to_minutes_and_money(tug: faultloom.Model) -> None:
+    job = DATA / "jobs" / "compost-yard-dead-tug.json"
+    advice = tug.next_step(job, max_minutes=3, alternatives=10)
+    assert all(s.minutes <= 3 for s in (advice.step, *advice.alternatives))
+    advice = tug.next_step(job, authorized_usd=1, instruments=["clamp"], alternatives=10)
+    assert "repair" not in {s.type for s in (advice.step, *advice.alternatives)}
+    assert not advice.cut_short
+    assert tug.next_step(job, budget_decisions=3).cut_short
 
 
 def test_ambiguity_names_groups_and_what_splits_them(tug: faultloom.Model) -> None:

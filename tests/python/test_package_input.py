@@ -255,6 +255,10 @@ def test_an_option_out_of_range_is_found(options: dict[str, Any], pointer: str) 
         ({"instruments": ["divining_rod"]}, "/instruments/0"),
         ({"closed_zones": ["bay", "attic"]}, "/closed_zones/1"),
         ({"alternatives": -3}, "/alternatives"),
+        ({"max_minutes": -1}, "/max_minutes"),
+        ({"authorized_usd": -0.5}, "/authorized_usd"),
+        ({"budget_seconds": 3601}, "/budget_seconds"),
+        ({"budget_decisions": -1}, "/budget_decisions"),
     ],
 )
 def test_a_constraint_that_means_nothing_is_found(options: dict[str, Any], pointer: str) -> None:

@@ -255,9 +255,9 @@ class Step(Part):
     """One thing to do.
 
     Attributes:
-        type: "reading", "sign", "look", "lift" (a reading with a wire's end taken off), "bridge" (a sign
-            with a fused lead across a suspect), "repair", "authorize" (a repair to ask for first) or
-            "verify".
+        type: "reading", "sign", "look", "lift" (a reading with a wire's end taken off), "bridge"
+            (a sign with a fused lead across a suspect), "repair", "authorize" (a repair to ask
+            for first) or "verify".
         text: The step in one line.
         minutes: Time it takes, zones included [min].
         cost_usd: Cost of the step itself [USD].

@@ -241,10 +241,12 @@ class Model:
             alternatives: How many runners-up; 3 if None.
             allow_live: False for no test with the pack connected.
             max_minutes: No step longer than this, zones included, 0..1e6 [min].
-            authorized_usd: Repairs that cost more come as a step "authorize": ask first. 0..1e9 [USD].
-            budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer then
-                depends on the machine. 0 or None for no limit.
-            budget_decisions: End it after so many decisions looked into, 0..1e9; 0 or None for no limit.
+            authorized_usd: Repairs that cost more come as a step "authorize": ask first.
+                0..1e9 [USD].
+            budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer
+                then depends on the machine. 0 or None for no limit.
+            budget_decisions: End it after so many decisions looked into, 0..1e9; 0 or None for no
+                limit.
             progress: Watches the work.
 
         Raises:

@@ -141,16 +141,23 @@ Lookahead::Node Lookahead::root(const DecisionState& state) const {
   return node;
 }
 
-Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) {
+Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) const {
   View result;
   result.open = open;
-  std::vector<std::int32_t> needed;
   result.mend_usd.reserve(node.hypotheses.size());
   for (std::size_t i = 0; i < node.hypotheses.size(); ++i) {
     const auto& h = chart_.hypotheses[at(node.hypotheses[i])];
     result.mend_usd.push_back(h.mend_usd + chart_.zones_usd(h.zones & ~open));
     result.mean_mend_usd += node.weights[i] * result.mend_usd.back();
-    for (const auto r : h.repairs) {
+  }
+  return result;
+}
+
+/// Adds the order of repairs by probability over cost.
+void Lookahead::put_in_order(const Node& node, View& view) {
+  std::vector<std::int32_t> needed;
+  for (std::size_t i = 0; i < node.hypotheses.size(); ++i) {
+    for (const auto r : chart_.hypotheses[at(node.hypotheses[i])].repairs) {
       if (probability_[at(r)] == 0) needed.push_back(r);
       probability_[at(r)] += node.weights[i];
     }
@@ -170,7 +177,7 @@ Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) {
   });
   // Runs of repairs behind the same closed zones are taken as blocks: the beginning of the run with the
   // most probability for the money, the opening included (Ottosen and Jensen).
-  auto opened = open;
+  auto opened = view.open;
   while (!rest.empty()) {
     struct Run {
       std::uint64_t closed;
@@ -206,7 +213,7 @@ Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) {
       const auto closed = chart_.repairs[at(rest[i].repair)].zones & ~opened;
       const bool now = closed == best_zones && i < best_end;
       if (now && (closed != 0 || i + 1 == best_end)) {
-        result.repairs.push_back(rest[i].repair);
+        view.repairs.push_back(rest[i].repair);
       } else {
         later.push_back(rest[i]);
       }
@@ -214,24 +221,27 @@ Lookahead::View Lookahead::view(const Node& node, std::uint64_t open) {
     opened |= best_zones;
     rest = std::move(later);
   }
-  for (std::size_t i = 0; i < result.repairs.size(); ++i) place_[at(result.repairs[i])] = i;
+  for (std::size_t i = 0; i < view.repairs.size(); ++i) place_[at(view.repairs[i])] = i;
   std::vector<std::size_t> last(node.hypotheses.size(), 0);
   for (std::size_t i = 0; i < node.hypotheses.size(); ++i) {
-    result.by_repair.push_back(static_cast<std::int32_t>(i));
+    view.by_repair.push_back(static_cast<std::int32_t>(i));
     for (const auto r : chart_.hypotheses[at(node.hypotheses[i])].repairs)
       last[i] = std::max(last[i], place_[at(r)]);
   }
-  std::stable_sort(result.by_repair.begin(), result.by_repair.end(),
+  std::stable_sort(view.by_repair.begin(), view.by_repair.end(),
                    [&](std::int32_t a, std::int32_t b) { return last[at(a)] < last[at(b)]; });
-  return result;
 }
 
 const Lookahead::View& Lookahead::view_of(const Node& node, std::uint64_t open,
-                                          std::vector<View>& views) {
-  for (const auto& v : views)
-    if (v.open == open) return v;
-  views.push_back(view(node, open));
-  return views.back();
+                                          std::vector<View>& views, bool ordered) {
+  auto found =
+      std::find_if(views.begin(), views.end(), [&](const View& v) { return v.open == open; });
+  if (found == views.end()) {
+    views.push_back(view(node, open));
+    found = std::prev(views.end());
+  }
+  if (ordered && found->repairs.empty()) put_in_order(node, *found);
+  return *found;
 }
 
 /// Cost of repairing in the view's order, of what has mass only; not divided by the mass.
@@ -276,7 +286,8 @@ double Lookahead::repair_cost(const Node& node, std::int32_t repair) const {
 }
 
 double Lookahead::leaf(const Node& node, double usd_per_nat) {
-  const auto v = view(node, node.open);
+  auto v = view(node, node.open);
+  put_in_order(node, v);
   double mending = 0;
   double entropy = 0;
   for (std::size_t i = 0; i < node.weights.size(); ++i) {
@@ -290,8 +301,9 @@ double Lookahead::closer(const Node& node, const Rated& test, double usd_per_nat
                          std::vector<View>& views) {
   const auto t = test.action.index;
   const auto& own = problem_.tests[at(t)];
-  const auto& v = view_of(node, node.open | chart_.tests[at(t)].zones, views);
+  const auto& v = view_of(node, node.open | chart_.tests[at(t)].zones, views, true);
   double total = test.cost_usd;
+  const auto& log_rows = chart_.tests[at(t)].log_rows;
   masses_.resize(node.weights.size());
   for (std::size_t o = 0; o < own.outcomes; ++o) {
     double mass = 0;
@@ -302,13 +314,18 @@ double Lookahead::closer(const Node& node, const Rated& test, double usd_per_nat
       masses_[i] = m;
       mass += m;
       mending += m * v.mend_usd[i];
-      if (m > 0) log += m * std::log(m);
+      if (m > 0)
+        log += m * (logs_[i] + log_rows[at(own.codes[at(node.hypotheses[i])]) * own.outcomes + o]);
     }
     if (mass <= 0) continue;
-    for (auto& m : masses_)
-      if (m < options_.least_weight * mass) m = 0;
-    total +=
-        std::min(in_order(node, v, masses_), mending + usd_per_nat * (mass * std::log(mass) - log));
+    double left_out = 0;
+    for (std::size_t i = 0; i < masses_.size(); ++i) {
+      if (masses_[i] >= options_.least_weight * mass) continue;
+      left_out += masses_[i] * v.mend_usd[i];
+      masses_[i] = 0;
+    }
+    total += std::min(left_out + in_order(node, v, masses_),
+                      mending + usd_per_nat * (mass * std::log(mass) - log));
   }
   return total;
 }
@@ -343,35 +360,42 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
   std::vector<View> views;
   views.reserve(64);
   const auto count = node.weights.size();
-  std::vector<double> logs(count);
+  auto& logs = logs_;
+  logs.resize(count);
   double entropy = 0;
   for (std::size_t i = 0; i < count; ++i) {
     logs[i] = std::log(node.weights[i]);
     entropy -= node.weights[i] * logs[i];
   }
-  std::vector<double> mass;
-  std::vector<double> log;
   std::vector<double> left_nat;
   double per_nat = infinite;
   for (const auto t : node.tests) {
     const auto& own = problem_.tests[at(t)];
-    const auto& log_rows = chart_.tests[at(t)].log_rows;
-    const auto& v = view_of(node, node.open | chart_.tests[at(t)].zones, views);
-    mass.assign(own.outcomes, 0);
-    log.assign(own.outcomes, 0);
+    // Hypotheses that predict the same row share their part of the sums.
+    const auto rows = own.rows.size() / own.outcomes;
+    mass_.assign(rows, 0);
+    log_.assign(rows, 0);
     for (std::size_t i = 0; i < count; ++i) {
-      const auto row = at(own.codes[at(node.hypotheses[i])]) * own.outcomes;
-      for (std::size_t o = 0; o < own.outcomes; ++o) {
-        const double m = node.weights[i] * own.rows[row + o];
-        mass[o] += m;
-        log[o] += m * (logs[i] + log_rows[row + o]);
-      }
+      const auto code = at(own.codes[at(node.hypotheses[i])]);
+      mass_[code] += node.weights[i];
+      log_[code] += node.weights[i] * logs[i];
     }
+    if (std::count_if(mass_.begin(), mass_.end(), [](double m) { return m > 0; }) < 2) continue;
+    const auto& log_rows = chart_.tests[at(t)].log_rows;
     double left = 0;
-    for (std::size_t o = 0; o < own.outcomes; ++o)
-      if (mass[o] > 0) left += mass[o] * std::log(mass[o]) - log[o];
+    for (std::size_t o = 0; o < own.outcomes; ++o) {
+      double mass = 0;
+      double log = 0;
+      for (std::size_t k = 0; k < rows; ++k) {
+        const double p = own.rows[k * own.outcomes + o];
+        mass += p * mass_[k];
+        log += p * (log_[k] + mass_[k] * log_rows[k * own.outcomes + o]);
+      }
+      if (mass > 0) left += mass * std::log(mass) - log;
+    }
     const double gain = entropy - left;
     if (gain < least_information_nat) continue;
+    const auto& v = view_of(node, node.open | chart_.tests[at(t)].zones, views, false);
     Rated item{{DecisionAction::Type::test, t}, v.mean_mend_usd, gain, test_cost(node, t)};
     per_nat = std::min(per_nat, item.cost_usd / gain);
     ratings.tests.push_back(item);
@@ -390,7 +414,7 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
     ratings.tests[k].total_usd = closer(node, ratings.tests[k], ratings.usd_per_nat, views);
   std::stable_sort(ratings.tests.begin(),
                    ratings.tests.begin() + static_cast<std::ptrdiff_t>(looked), order);
-  rate_repairs(node, view_of(node, node.open, views), ratings);
+  rate_repairs(node, view_of(node, node.open, views, true), ratings);
   return ratings;
 }
 
@@ -635,7 +659,8 @@ Decision Lookahead::choose(const DecisionState& state) {
   Decision decision;
   Node node = root(state);
   if (node.hypotheses.empty()) return decision;
-  const auto whole = view(node, node.open);
+  auto whole = view(node, node.open);
+  put_in_order(node, whole);
   decision.repair_only_usd = in_order(node, whole, node.weights);
   auto ratings = rate(node, options_.exhaustive ? node.tests.size() : 64);
   auto list = root_candidates(node, ratings);

@@ -91,8 +91,9 @@ class Lookahead {
   class OutOfBudget {};
 
   Node root(const DecisionState& state) const;
-  View view(const Node& node, std::uint64_t open);
-  const View& view_of(const Node& node, std::uint64_t open, std::vector<View>& views);
+  [[nodiscard]] View view(const Node& node, std::uint64_t open) const;
+  void put_in_order(const Node& node, View& view);
+  const View& view_of(const Node& node, std::uint64_t open, std::vector<View>& views, bool ordered);
   double in_order(const Node& node, const View& view, std::span<const double> masses);
   Ratings rate(const Node& node, std::size_t closer_look);
   void rate_repairs(const Node& node, const View& view, Ratings& ratings);
@@ -127,6 +128,9 @@ class Lookahead {
   std::vector<double> probability_;  ///< by repair, zero between uses
   std::vector<std::size_t> place_;   ///< by repair
   std::vector<double> masses_;
+  std::vector<double> logs_;  ///< of the node's weights, while it is rated
+  std::vector<double> mass_;  ///< by row of a test
+  std::vector<double> log_;
 };
 
 }  // namespace faultloom::advice

@@ -237,6 +237,7 @@ void PredictionStore::add_lift(circuit::Solver& solver,
     begin(solver, candidates[c], off);
     solver.enter(stage);
     std::vector<std::uint32_t> ports;
+    ports.reserve(places.size());
     for (const auto& place : places) ports.push_back(number(solver.port(place.red, place.black)));
     rows[c]->lifted.emplace(element, std::move(ports));
   }

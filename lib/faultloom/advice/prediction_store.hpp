@@ -65,6 +65,8 @@ class PredictionStore {
   void add_bridge(circuit::Solver& solver, std::span<const belief::Candidate> candidates,
                   std::span<Row* const> rows, Index element);
 
+  /// What a number stands for: volts and ohms in steps finer than any instrument needs.
+  [[nodiscard]] const circuit::Thevenin& port(std::uint32_t number) const { return ports_[number]; }
   /// Code of a port for an instrument: equal codes mean distributions that are equal for planning.
   [[nodiscard]] std::int32_t code(std::size_t instrument, std::uint32_t port);
   /// Probability of each outcome, misreadings included, to 1/256.

@@ -533,6 +533,7 @@ std::vector<Index> TrialFactory::heaviest_suspects(std::size_t most) const {
   std::sort(sorted.begin(), sorted.end());
   if (sorted.size() > most) sorted.resize(most);
   std::vector<Index> list;
+  list.reserve(sorted.size());
   for (const auto& [w, c] : sorted) list.push_back(c);
   return list;
 }

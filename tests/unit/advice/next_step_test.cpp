@@ -420,6 +420,49 @@ TEST(NextStep, ABudgetAndACancelEndTheComparison) {
                Error);
 }
 
+// Taken out by overrides, a lifted wire leaves the same network as in a stage of its own.
+TEST(NextStep, ALiftedWireIsGoneWithAllThatHangsOnIt) {
+  std::mt19937_64 random(6);
+  for (const auto& id : shipped::ids) {
+    const Shop shop(id);
+    Visit visit(shop, shop.random_entries(random));
+    const auto& v = shop.v();
+    auto& solver = visit.belief.solver();
+    auto live = live_set(visit.belief.space(), solver, visit.posterior).candidates;
+    live.resize(std::min<std::size_t>(live.size(), 4));
+    const auto rows = visit.store.rows(solver, live);
+    std::size_t compared = 0;
+    for (int k = 0; k < 6; ++k) {
+      const auto element = v.wires[shipped::below(v.wires.size(), random)].element;
+      visit.store.add_lift(solver, live, rows, element);
+      auto lifted = v.isolation.lifted_elements;
+      if (std::find(lifted.begin(), lifted.end(), element) == lifted.end())
+        lifted.push_back(element);
+      circuit::Solver fresh(visit.belief.space().circuit());
+      const auto stage = fresh.stage(v.rest_state(), lifted);
+      for (std::size_t c = 0; c < live.size(); ++c) {
+        circuit::Overrides overrides;
+        std::vector<circuit::Setting> settings;
+        visit.belief.space().overrides(live[c].faults, overrides);
+        visit.belief.space().settings(live[c].faults, settings);
+        fresh.begin(overrides, settings);
+        fresh.enter(stage);
+        const auto& places = visit.store.lift_places(element);
+        for (std::size_t p = 0; p < places.size(); ++p) {
+          const auto expected = fresh.port(places[p].red, places[p].black);
+          const auto& got = visit.store.port(rows[c]->lifted.at(element)[p]);
+          EXPECT_NEAR(got.volt, expected.volt, 0.01 + 0.001 * std::abs(expected.volt));
+          EXPECT_NEAR(got.ohm, expected.ohm, 0.011 + 0.04 * expected.ohm)
+              << v.elements[at(element)].name << " off, across "
+              << v.elements[at(places[p].element)].name;
+          ++compared;
+        }
+      }
+    }
+    EXPECT_GT(compared, 50U);
+  }
+}
+
 TEST(NextStep, OutcomesAddUpAndAlternativesCostMore) {
   const Shop shop("orchid-runner");
   std::mt19937_64 random(9);
