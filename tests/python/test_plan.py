@@ -59,15 +59,17 @@ def cards() -> dict[str, str]:
 
 def hostile() -> tuple[Document, Document]:
     """The small cart and its job with titles that no page was made for."""
+    longest = 200  # characters that a title may have
     cart, job = copy.deepcopy(small_vehicle()), copy.deepcopy(small_job())
-    nasty = '</text><script>alert("&")</script><!-- ]]> \u202e\u0007 ' + "W\u4e16" * 300
+    nasty = '</text><script>alert("&")</script><!-- ]]> \u202e\u0007 '
+    nasty = (nasty + "W\u4e16" * longest)[:longest]
     cart["title"] = nasty
     for part in cart["parts"].values():
         part["title"] = nasty
     for zone in cart["zones"].values():
-        zone["title"] = "<b>&amp;" + nasty
+        zone["title"] = ("<b>&amp;" + nasty)[:longest]
     job["title"] = nasty
-    job["complaint"] = " ".join(["'\"<&>"] * 200)
+    job["complaint"] = "'\"<&> " * 30
     return cart, job
 
 
