@@ -349,8 +349,8 @@ def test_every_mode_of_every_kind_shows_somewhere(name, kinds):
 # -- jobs --------------------------------------------------------------------------------------------
 
 
-def test_six_jobs():
-    assert len(JOBS) >= 6
+def test_seven_jobs():
+    assert len(JOBS) >= 7
 
 
 @pytest.mark.parametrize("name", JOBS)
@@ -376,6 +376,7 @@ def test_references_of_job(name, kinds, resolved):
 
 TRUTH = {
     "compost-yard-dead-tug": "W2:to/open",
+    "fern-walk-spliced": "W21/open",
     "glasshouse-coil-return": "X3-1/open",
     "herb-garden-odd-reading": "S5/contact_open",
     "orchard-burnt-contacts": "K1/contacts_burnt",
@@ -395,6 +396,11 @@ def test_readings_follow_from_the_fault_behind_the_job(name, kinds):
     for entry in job["entries"]:
         if entry["type"] == "look":
             continue
+        if entry["type"] == "repair":
+            # What comes after the repair of what was broken is that of a sound vehicle.
+            if entry["component"] == TRUTH[name].rsplit("/", 1)[0]:
+                model = NaiveVehicle(vehicle, kinds)
+            continue
         lifted = entry.get("lifted", []) + (vehicle["isolation"]["lift"] if entry.get("isolated") else [])
         model.move(entry["state"], lifted)
         if entry["type"] == "sign":
@@ -405,6 +411,31 @@ def test_readings_follow_from_the_fault_behind_the_job(name, kinds):
         if not fits:
             odd.add((name, entry["id"]))
     assert odd == {c for c in CONTRADICTORY if c[0] == name}
+
+
+def test_a_repaired_job_has_all_of_it_proved_after_the_last_repair(kinds):
+    """By rules of the test's own: both ways, every interlock, the drop along what was repaired."""
+    job = load("jobs/fern-walk-spliced.json")
+    vehicle = load(f"vehicles/{job['vehicle']}.json")
+    types = [e["type"] for e in job["entries"]]
+    assert job["closing"]["verdict"] == "repaired" and job["closing"]["by"] == "verification"
+    last = len(types) - 1 - types[::-1].index("repair")
+    assert job["entries"][last]["component"] == TRUTH["fern-walk-spliced"].rsplit("/", 1)[0]
+    after = job["entries"][last + 1:]
+    rest = {c: value["rest"] for c, value in vehicle["controls"].items()}
+    turns = {tuple(sorted((rest | e["state"]).items())): e["outcome"] for e in after if e.get("sign") == "turns"}
+    run = rest | vehicle["run_state"]
+    for way in ("forward", "reverse"):
+        assert turns[tuple(sorted((run | {"selector": way}).items()))] == "yes"
+    interlocks = {c: value for c, value in vehicle["controls"].items() if value.get("interlock")}
+    assert len(interlocks) == 3
+    for control, value in interlocks.items():
+        for position in set(value["positions"]) - {run[control]}:
+            assert turns[tuple(sorted((run | {control: position}).items()))] == "no", control
+    wire = vehicle["wires"][job["entries"][last]["component"]]
+    drops = [[e["volts"] for e in entries if {e.get("red"), e.get("black")} == {wire["from"], wire["to"]}]
+             for entries in (job["entries"][:last], after)]
+    assert min(drops[0]) > 40 and max(drops[1]) < 0.05
 
 
 def reading_fits(model, entry, instrument):

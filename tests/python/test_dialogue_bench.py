@@ -374,15 +374,17 @@ def test_a_repair_ends_what_was_broken_and_says_what_it_mended(
 def test_what_was_shown_to_run_is_not_to_be_shown_again(motor_cart: Path, job_path: Path) -> None:
     damaged = "looked at M1, damaged"
     found = [damaged, damaged, "12.6 V M1.a1 M1.a2, key on", "replaced M1"]
-    lines = [*OPENING_OF_MOTOR, *found, "M1 turns yes, key on", "runs"]
-    ended = script([*lines, "why", "skip", "undo"], motor_cart, "--job", job_path)
+    lines = [*OPENING_OF_MOTOR, *found, "runs", "why", "skip", "undo"]
+    ended = script(lines, motor_cart, "--job", job_path)
     assert ended.returncode == 0, ended.stderr
-    proof, *_ = ended.stdout.split("prove that it runs")[1:]
+    before, proof = ended.stdout.split("To prove: It drives")[:2]
+    assert "> replaced M1" in before
     assert "> runs" in proof
-    assert ended.stdout.count("It was shown to run") == 1
+    assert ended.stdout.count("Everything is proved") == 1
+    assert "prove that it runs" not in ended.stdout.partition("> replaced M1")[2]
     # Undo asks for the proof again, and what it recorded is gone.
-    assert ended.stdout.rpartition("Taken back: e7")[2].count("prove that it runs") == 1
-    assert job_in(job_path)["withdrawn"] == ["e7"]
+    assert ended.stdout.rpartition("Taken back: e6")[2].count("To prove: It drives") == 1
+    assert job_in(job_path)["withdrawn"] == ["e6"]
 
 
 def test_done_at_a_repair_is_asked_about(motor_cart: Path, job_path: Path) -> None:
@@ -400,12 +402,16 @@ def test_done_at_a_repair_is_asked_about(motor_cart: Path, job_path: Path) -> No
 
 
 def test_opened_places_stay_open_even_after_undo(motor_cart: Path, job_path: Path) -> None:
-    listed = script([*OPENING_OF_MOTOR, "other"], motor_cart, "--job", job_path).stdout
-    number = next(row.split()[0] for row in listed.splitlines() if " Look at " in row)
+    def first_look(lines: list[str]) -> str:
+        listed = script([*lines, "other"], motor_cart, "--job", job_path).stdout
+        return next(row.split()[0] for row in listed.splitlines() if " Look at " in row)
+
+    number = first_look(OPENING_OF_MOTOR)
     ended = script([f"other {number}", "can't"], motor_cart, "--job", job_path)
     assert "Open first  Bay" in ended.stdout
     assert "opened_zones" not in job_in(job_path)
-    script([f"other {number}", "clean", "undo"], motor_cart, "--job", job_path)
+    # What could not be reached is not proposed again, so the same number is another step.
+    script([f"other {first_look([])}", "clean", "undo"], motor_cart, "--job", job_path)
     job = job_in(job_path)
     assert job["opened_zones"] == ["bay"]
     assert job["withdrawn"] == [job["entries"][-1]["id"]]
@@ -479,7 +485,8 @@ def _truth_answers(model: faultloom.Model, fault: str, step: Step) -> str:
     if step.type == "repair":
         return "runs" if step.component == component else "still faulty"
     if step.type == "verify":
-        return "runs"
+        runs = model.solve(step.state, [fault]).signs["M1.turns"] == "yes"
+        return "runs" if runs else "still faulty"
     if step.type == "look":
         return "damage" if step.component == component else "clean"
     solution = model.solve(step.state, [fault], isolated=step.isolated)

@@ -11,7 +11,7 @@ import pytest
 from faultloom.answers import Step
 from faultloom.dialogue.grammar import Command, NotUnderstoodError, Quantity, Words, understand
 from faultloom.dialogue.own import EXAMPLES, OwnFindings
-from faultloom.dialogue.questions import WITH, Question, key_of, open_keys
+from faultloom.dialogue.questions import LEAD, WITH, Question, Reply, key_of, open_keys
 from faultloom.dialogue.vocabulary import Vocabulary
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -116,7 +116,8 @@ def test_other_lines_are_words_in_small_letters() -> None:
 
 
 def _step(kind: str, **members: Any) -> Step:
-    return Step(kind, "A step", 1, 1, 1, **members)
+    usual = {"text": "A step", "minutes": 1, "cost_usd": 1, "expected_total_usd": 1}
+    return Step(kind, **{**usual, **members})
 
 
 def _reading(instrument: str, **members: Any) -> Step:
@@ -221,6 +222,49 @@ def test_proving_that_it_runs_is_a_sign_and_is_not_asked_twice(hauler: Vocabular
     reply = Question(_step("verify"), hauler).reply(Words("runs"))
     assert [entry["sign"] for entry in reply.entries] == ["turns"]
     assert reply.aside
+    (entry,) = Question(_step("verify"), hauler).reply(Words("can't")).entries
+    assert (entry["sign"], entry["outcome"]) == ("turns", "cannot_reach")
+    assert open_keys([entry], hauler) == {key_of(_step("verify"), hauler)}
+
+
+def test_a_lifted_wire_is_in_the_reading(hauler: Vocabulary) -> None:
+    probes = {"red": "K1.load", "black": "BAT1.negative"}
+    step = _step("lift", instrument="ohmmeter", **probes, isolated=True, lifted="W14:from")
+    assert _answer(step, "4.7k", hauler) == (
+        {
+            "type": "reading",
+            "instrument": "ohmmeter",
+            **probes,
+            "state": {},
+            "isolated": True,
+            "lifted": ["W14:from"],
+            "ohms": 4700,
+        },
+    )
+    assert _answer(step, "OL", hauler)[0]["outcome"] == "overload"
+    assert open_keys(_answer(step, "can't", hauler), hauler) == {key_of(step, hauler)}
+    assert key_of(_reading("ohmmeter", isolated=True), hauler) != key_of(step, hauler)
+
+
+def test_what_a_lead_shows_is_kept_and_weighs_nothing(hauler: Vocabulary) -> None:
+    lead = ("S5.common", "S5.no")
+    text = "Drive wheels clear, fused lead from S5.common to S5.no across S5; Watch and listen: (K1)"
+    step = _step("bridge", component="S5", sign="click", lead=lead, text=text)
+    (entry,) = _answer(step, "yes", hauler)
+    assert (entry["part"], entry["sign"], entry["outcome"]) == ("K1", "click", "not_sure")
+    assert entry["note"] == "With a fused lead from S5.common to S5.no: yes"
+    assert entry[LEAD] == list(lead)
+    assert open_keys([entry], hauler) == {key_of(step, hauler)}
+    assert key_of(_step("sign", component="K1", sign="click"), hauler) != key_of(step, hauler)
+    assert Question(step, hauler).reply(Words("can't")).aside
+
+
+def test_a_price_is_allowed_or_the_repair_put_aside(hauler: Vocabulary) -> None:
+    question = Question(_step("authorize", component="K1", cost_usd=138.5), hauler)
+    assert question.reply(Words("yes")) == Reply(authorized_usd=138.5)
+    assert question.reply(Words("no")) == Reply(aside=True)
+    with pytest.raises(NotUnderstoodError, match="yes if the repair may be made"):
+        question.reply(Words("repaired"))
 
 
 def test_a_type_of_step_that_is_not_known_is_said_so(hauler: Vocabulary) -> None:
@@ -486,6 +530,9 @@ def test_whatever_is_typed_is_understood_or_answered_in_one_line(line: str) -> N
             _step("look", component="W14"),
             _step("repair", component="W14", action="splice"),
             _step("verify"),
+            _step("lift", instrument="meter", red="K1.load", black="K1.line", lifted="W7:to"),
+            _step("bridge", component="S5", sign="turns", lead=("S5.common", "S5.no")),
+            _step("authorize", component="K1", action="replace"),
             _step("dance"),
         ]
     ),

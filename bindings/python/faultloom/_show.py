@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import one_line
-from faultloom._words import Names, bar, dollars, lower_first, minutes, ohms, percent, words
+from faultloom._words import Names, bar, dollars, lower_first, minutes, ohms, percent, volts, words
 from faultloom.answers import (
     Advice,
     Caution,
@@ -150,8 +150,16 @@ def verification(
         yield _heading("What was repaired")
         yield _repairs(answer.repairs)
         yield _NOTHING
+    yield from proof(answer)
+    if warnings := {c.id: c for check in answer.checks for c in check.cautions}:
+        yield _NOTHING
+        yield cautions_in_order(warnings.values())
+
+
+def proof(answer: Verification) -> Iterator[RenderableType]:
+    """What has to be proved, with how each check went, and what earlier hands left."""
     yield _heading(_RESULTS[answer.result])
-    yield _checks(answer.checks)
+    yield checks(answer.checks)
     if answer.earlier_work:
         yield _NOTHING
         yield _heading("Left by earlier hands: tell the customer, put it right")
@@ -160,9 +168,6 @@ def verification(
             modes = ", ".join(lower_first(one_line(m.title)) for m in work.modes)
             table.add_row(one_line(work.id), percent(work.probability), modes)
         yield padded
-    if cautions := {c.id: c for check in answer.checks for c in check.cautions}:
-        yield _NOTHING
-        yield cautions_in_order(cautions.values())
 
 
 _WORDS = list(_SIGNAL_STYLES)
@@ -174,12 +179,13 @@ _RESULTS = {
 _RESULT_STYLES = {"passed": "green", "failed": "bold red", "open": "bold"}
 
 
-def _checks(checks: tuple[Check, ...]) -> RenderableType:
+def checks(rows: Iterable[Check]) -> RenderableType:
+    """Checks in words, each with its result and the drops before and after the repair."""
     table, padded = _grid({"no_wrap": True}, _flow())
-    for check in checks:
+    for check in rows:
         text = Text(one_line(check.text))
         figures = [
-            f"{when} {volt:.3g} V"
+            f"{when} {volts(volt)}"
             for when, volt in (("before", check.before_volt), ("after", check.after_volt))
             if volt is not None
         ]
@@ -385,14 +391,12 @@ def _ambiguity_groups(
     if count > len(groups):
         yield _NOTHING
         yield Text(_more(count - len(groups), "--json and --top"), style="dim")
-    cautions = {c.id: c for g in groups if g.splitter for c in g.splitter.cautions}
-    if cautions:
+    warnings = {c.id: c for g in groups if g.splitter for c in g.splitter.cautions}
+    if warnings:
         yield _NOTHING
         yield _heading("Before any of this")
         words_in_order = list(_SIGNAL_STYLES)
-        yield _cautions(
-            sorted(cautions.values(), key=lambda c: words_in_order.index(c.signal_word))
-        )
+        yield cautions(sorted(warnings.values(), key=lambda c: words_in_order.index(c.signal_word)))
 
 
 def _sort_of(group: AmbiguityGroup) -> str:
@@ -452,13 +456,15 @@ def step_card(step: Step, names: Names) -> Iterator[RenderableType]:
     """What to do, where and how, with cautions, what it may show, and what it takes."""
     helper = ", needs a helper" if step.helper else ""
     yield _heading(f"Next: {_what(step, names)}")
-    yield _how(step, names)
+    yield how(step, names)
     if step.cautions:
         yield _NOTHING
-        yield _cautions(step.cautions)
+        yield cautions(step.cautions)
     if step.outcomes:
         yield _NOTHING
-        yield _heading("What it may show, and what that means")
+        asked = "If it is made, what may come of it, and what that means"
+        shown = "What it may show, and what that means"
+        yield _heading(asked if step.type == "authorize" else shown)
         yield _outcomes(step, names)
     yield _NOTHING
     yield _heading("Time and money")
@@ -475,11 +481,17 @@ def _what(step: Step, names: Names) -> str:
         return f"{names.instrument(step.instrument)}, {one_line(step.lifted)} taken off"
     if step.type in ("sign", "verify"):
         return one_line(step.text.split(";")[0])
+    if step.type == "bridge":
+        return one_line(";".join(step.text.split(";")[:2]))
     return one_line(step.text)
 
 
-def _how(step: Step, names: Names) -> RenderableType:
+def how(step: Step, names: Names) -> RenderableType:
+    """Where to put what, and where the controls stand."""
     table, padded = _grid({"no_wrap": True}, _flow())
+    if step.lifted:
+        end = Text(one_line(step.lifted), style="bold")
+        table.add_row("Take off", end.append(f"  {names.component(step.lifted)}", "not bold"))
     places = [("Red probe", step.red), ("Black probe", step.black)]
     places += [("Fused lead", terminal) for terminal in step.lead]
     for label, terminal in places:
@@ -499,14 +511,15 @@ def _how(step: Step, names: Names) -> RenderableType:
     return padded
 
 
-def cautions_in_order(cautions: Iterable[Caution]) -> RenderableType:
+def cautions_in_order(rows: Iterable[Caution]) -> RenderableType:
     """Cautions of several steps, the most serious first."""
-    return _cautions(sorted(cautions, key=lambda c: _WORDS.index(c.signal_word)))
+    return cautions(sorted(rows, key=lambda c: _WORDS.index(c.signal_word)))
 
 
-def _cautions(cautions: Iterable[Caution]) -> RenderableType:
+def cautions(rows: Iterable[Caution]) -> RenderableType:
+    """Warnings with their signal words."""
     table, padded = _grid({"no_wrap": True}, _flow())
-    for caution in cautions:
+    for caution in rows:
         word = Text(
             one_line(caution.signal_word), style=_SIGNAL_STYLES.get(caution.signal_word, "bold")
         )

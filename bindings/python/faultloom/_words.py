@@ -32,6 +32,11 @@ def ohms(value: float) -> str:
     return f"{_two_digits(value)} ohm"
 
 
+def volts(value: float) -> str:
+    """A voltage as a display shows it: "50.1 V", "0.032 V"."""
+    return f"{value:.3g} V"
+
+
 def _two_digits(value: float) -> str:
     """A positive number with at least two digits that count, never with an exponent."""
     if value <= 0:

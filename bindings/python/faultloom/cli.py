@@ -7,13 +7,14 @@ library, 130 stopped by Ctrl-C, 141 nobody reads the output; 129 and 143, the be
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import math
 import os
 import sys
 from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from faultloom import _plan, _show
 from faultloom._bench import (
@@ -38,6 +39,9 @@ from faultloom.model import Progress, check_document, vehicle_from_run_list
 from faultloom.plan import Plan
 from faultloom.proof import Verification
 from faultloom.reach import Ambiguity
+
+if TYPE_CHECKING:
+    from faultloom.dialogue.job_file import JobFile
 
 FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
 _SIGNALED = 128
@@ -326,7 +330,10 @@ def _verify(given: Arguments) -> int:
 
 
 def _close(given: Arguments) -> int:
-    with Patience() as patience:
+    with contextlib.ExitStack() as stack:
+        patience = stack.enter_context(Patience())
+        # Locked before the job is read, so that nobody changes it meanwhile.
+        file = None if given.output is None else stack.enter_context(_output(given.output))
         bench = Bench(given.job, _sources(given), patience)
         by = "word" if given.word else "verification"
         try:
@@ -338,8 +345,45 @@ def _close(given: Arguments) -> int:
                 raise bench.refusal(error) from None
             complain([one_line(problem.message) for problem in error.problems])
             return FINDINGS
-    write_exactly(text)
+        if file is None:
+            write_exactly(text)
+        else:
+            _write(file, text)
     return FINE
+
+
+def _output(path: str) -> JobFile:
+    """The file of a closed job, held until it is written.
+
+    Raises:
+        RefusedError: It can't be written to.
+    """
+    # Not at the top: what it locks files with is not there on every system.
+    from faultloom.dialogue.job_file import InUseError, JobFile  # noqa: PLC0415
+
+    try:
+        if Path(path).is_dir():
+            raise RefusedError([one_line(f"{path}: Is a folder; name a file in it")])
+        return JobFile(path)
+    except InUseError as error:
+        raise RefusedError([one_line(f"{path}: {error}")]) from None
+    except OSError as error:
+        raise RefusedError(
+            [one_line(f"{path}: Can't be written: {error.strerror or error}")]
+        ) from None
+
+
+def _write(file: JobFile, text: str) -> None:
+    from faultloom.dialogue.job_file import ChangedError  # noqa: PLC0415
+
+    try:
+        file.write(text)
+    except ChangedError as error:
+        raise RefusedError([one_line(f"{file.path}: {error}")]) from None
+    except OSError as error:
+        raise RefusedError(
+            [one_line(f"{file.path}: Can't be written: {error.strerror or error}")]
+        ) from None
 
 
 def _deck(given: Arguments) -> int:
@@ -362,7 +406,8 @@ def _bench(given: Arguments) -> int:
     from faultloom.dialogue.interrupts import TerminatedError  # noqa: PLC0415
     from faultloom.dialogue.session import Means  # noqa: PLC0415
 
-    means = Means(given.use, given.keep_closed, False if given.pack_off else None)
+    allow_live = False if given.pack_off else None
+    means = Means(given.use, given.keep_closed, allow_live, given.authorized)
     try:
         open_bench(given.vehicle_name, given.job, _sources(given), means).run()
     except TerminatedError as ended:
@@ -456,6 +501,11 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="answer for the checks not made; interlocks have to be proved all the same",
     )
+    close.add_argument(
+        "--output",
+        metavar="FILE",
+        help="write it to FILE, which may be JOB itself, in place of standard output",
+    )
     close.add_argument("--note", default="", metavar="TEXT", help="words to go with it")
 
     explain = _command(
@@ -526,6 +576,16 @@ def _add_bench(commands: Any) -> None:
         help="the job's file, to begin or to go on with (a new one, named after vehicle and day)",
     )
     _add_means(bench, "in place of the job's list")
+    _add_authorized(bench)
+
+
+def _add_authorized(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--authorized",
+        type=lambda text: _number(text, 1000000000),
+        metavar="USD",
+        help="ask before a repair that costs more",
+    )
 
 
 def _command(
@@ -580,12 +640,7 @@ def _add_limits(parser: argparse.ArgumentParser) -> None:
         metavar="MIN",
         help="no step longer than this, opening included",
     )
-    parser.add_argument(
-        "--authorized",
-        type=lambda text: _number(text, 1000000000),
-        metavar="USD",
-        help="ask before a repair that costs more",
-    )
+    _add_authorized(parser)
 
 
 def _add_reach(parser: argparse.ArgumentParser) -> None:

@@ -60,13 +60,14 @@ COMMANDS = {
     "save": "save",
     "help": "help",
     "?": "help",
+    "close": "close",
     "done": "done",
     "quit": "quit",
     "exit": "quit",
 }
 """Names of commands as they may be typed, and what each is called here."""
 
-_TAKES_MORE = {"other", "others", "another", "skip", "save"}
+_TAKES_MORE = {"other", "others", "another", "skip", "save", "close"}
 
 _UNITS = {
     "": (1.0, ""),

@@ -14,6 +14,7 @@ from faultloom.dialogue.questions import WITH
 
 _ASIDE = "x-set-aside"
 _ANSWERED = "answered"
+_CLOSINGS = "x-earlier-closings"
 _NUMBERED = re.compile(r"e(\d{1,9})")
 _NO_ID = re.compile(r"[^A-Za-z0-9_-]+")
 _LONGEST_ID = 64
@@ -71,6 +72,16 @@ class Journal:
         }
 
     @property
+    def verdict(self) -> str:
+        """How the job was closed, "" if it is open."""
+        return str(self.document.get("closing", {}).get("verdict", ""))
+
+    @property
+    def repaired(self) -> bool:
+        """Whether a repair is recorded."""
+        return any(entry["type"] == "repair" for entry in self.entries)
+
+    @property
     def started(self) -> bool:
         """Whether anything was found or put aside, so that the opening questions are over."""
         return bool(self.document["entries"] or self.aside)
@@ -93,7 +104,7 @@ class Journal:
         added_ones = list(entries)
         if not added_ones:
             return self
-        changed = self._copy()
+        changed = self._reopened()
         first = ""
         for entry in added_ones:
             name = _next_id(changed["entries"])
@@ -139,7 +150,7 @@ class Journal:
         withdrawn = list(self.document.get("withdrawn", []))
         rows = self.document["entries"]
         last = next((i for i in reversed(range(len(rows))) if rows[i]["id"] not in withdrawn), -1)
-        changed = self._copy()
+        changed = self._reopened()
         aside = _asides(changed)
         if aside and aside[-1]["after"] > last:
             taken = aside.pop()
@@ -157,6 +168,16 @@ class Journal:
         ]
         changed["withdrawn"] = withdrawn + taken_back
         return Journal(changed), taken_back
+
+    def _reopened(self) -> dict[str, Any]:
+        """A copy that is not closed: what a closing says holds for what was found before it."""
+        changed = self._copy()
+        closing = changed.pop("closing", None)
+        if closing is not None:
+            earlier = changed.get(_CLOSINGS)
+            changed[_CLOSINGS] = [*(earlier if isinstance(earlier, list) else []), closing]
+            changed["entries"] = changed.pop("entries")
+        return changed
 
     def _copy(self) -> dict[str, Any]:
         return copy.deepcopy(dict(self.document))

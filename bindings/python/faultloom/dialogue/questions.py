@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +24,17 @@ _WORDS_OF: Mapping[str, tuple[tuple[str, ...], Mapping[str, str]]] = {
     "beeper": (("beep", "silent"), {"yes": "beep", "no": "silent", "nothing": "silent"}),
     "ohmmeter": (("overload",), {"open": "overload"}),
     "sign": (("yes", "no", "chatters"), {"rattles": "chatters", "nothing": "no"}),
+    "turning": (
+        ("yes", "no", "chatters"),
+        {
+            **dict.fromkeys(("runs", "it runs", "drives", "it drives", "turns"), "yes"),
+            **dict.fromkeys(
+                ("still", "stays still", "doesn't run", "doesn't drive", "nothing"), "no"
+            ),
+            "rattles": "chatters",
+        },
+    ),
+    "authorize": (("yes", "no"), {}),
     "look": (
         ("damage", "clean"),
         {"fine": "clean", "ok": "clean", "good": "clean", "bad": "damage", "burnt": "damage"},
@@ -48,6 +59,12 @@ RUNS = {
 }
 """Words for whether it runs."""
 
+LEAD = "x-lead"
+"""Member of an entry made with a fused lead in place: the two terminals that it joined."""
+
+# Steps in which an instrument is read.
+_READS = ("reading", "lift")
+_ENDS = 2
 _OPEN = ("not_sure", "cannot_reach")
 _TYPED = {"not_sure": "not sure", "cannot_reach": "can't", "set_wrong": "set wrong"}
 _TYPED["set_right"] = "set right"
@@ -62,10 +79,12 @@ class Reply:
     Attributes:
         entries: To be added to the job, without ids.
         aside: Whether the step is not to be proposed again although it was not done.
+        authorized_usd: What a repair may cost from now on, None if nothing was said [USD].
     """
 
     entries: tuple[EntryData, ...] = ()
     aside: bool = False
+    authorized_usd: float | None = None
 
 
 class Question:
@@ -80,16 +99,18 @@ class Question:
         self.step = step
         self._vocabulary = vocabulary
         kind = vocabulary.instrument_type(step.instrument)
-        self._unit = NUMBER_UNITS.get(kind, "") if step.type == "reading" else ""
+        self._unit = NUMBER_UNITS.get(kind, "") if step.type in _READS else ""
         self._outcomes, self._more = _outcomes(step, kind, vocabulary)
 
     @property
     def known(self) -> bool:
         """Whether an answer to the step can be recorded as such."""
         step = self.step
-        if step.type == "reading":
+        if step.type in _READS:
             return bool(self._unit or self._outcomes) and bool(step.red and step.black)
-        return step.type in ("sign", "look", "repair", "verify")
+        if step.type == "bridge":
+            return bool(bridged_part(step, self._vocabulary)) and len(step.lead) == _ENDS
+        return step.type in ("sign", "look", "repair", "verify", "authorize")
 
     @property
     def hint(self) -> str:
@@ -99,6 +120,8 @@ class Question:
                 return "runs, still faulty, or repaired if it was not tried yet"
             case "verify":
                 return "runs or still faulty"
+            case "authorize":
+                return "yes if the repair may be made at that price, or no"
         if not self.known:
             return "do it, then tell what you found with 'something else: ...', or skip"
         said = [_TYPED.get(name, name) for name in self._outcomes]
@@ -128,13 +151,34 @@ class Question:
             outcome = self._more.get(outcome, "")
         if outcome not in self._outcomes:
             raise NotUnderstoodError(self._no_answer(said.text))
-        return Reply(({**self._base(), "outcome": outcome},))
+        if self.step.type == "authorize":
+            asked = self.step.cost_usd
+            return Reply(authorized_usd=asked) if outcome == "yes" else Reply(aside=True)
+        entry = {**self._base(), "outcome": outcome}
+        return Reply((self._with_lead(outcome) if self.step.type == "bridge" else entry,))
+
+    def _with_lead(self, outcome: str) -> EntryData:
+        """What was noticed with a lead in place, kept in words.
+
+        A job has no form for a lead, and as a plain sign it would speak of the vehicle without it.
+        """
+        red, black = self.step.lead
+        return {
+            "type": "sign",
+            "part": bridged_part(self.step, self._vocabulary),
+            "sign": self.step.sign,
+            "state": self._vocabulary.moved(self.step.state),
+            "outcome": "not_sure",
+            "note": f"With a fused lead from {red} to {black}: {outcome}",
+            LEAD: [red, black],
+        }
 
     def _open(self, outcome: str) -> Reply:
         """Nothing learned; what has no form for that is set aside only."""
-        if self.known and self.step.type in ("reading", "sign", "look"):
+        if self.known and self.step.type in (*_READS, "sign", "look"):
             return Reply(({**self._base(), "outcome": outcome},))
-        return Reply(aside=True)
+        tried = turning(self._vocabulary, outcome) if self.step.type == "verify" else []
+        return Reply(tuple({**entry, WITH: ""} for entry in tried), aside=not tried)
 
     def _repaired(self, text: str) -> Reply:
         runs = RUNS.get(text)
@@ -165,7 +209,11 @@ class Question:
             "black": step.black,
             "state": state,
         }
-        return {**base, "isolated": True} if step.isolated else base
+        if step.isolated:
+            base["isolated"] = True
+        if step.lifted:
+            base["lifted"] = [step.lifted]
+        return base
 
     def _no_answer(self, text: str) -> str:
         words = [*self._more, *ANSWER_WORDS, *COMMANDS, *RUNS, *REPAIR_WORDS]
@@ -178,9 +226,11 @@ def _outcomes(
     step: Step, instrument_type: str, vocabulary: Vocabulary
 ) -> tuple[tuple[str, ...], Mapping[str, str]]:
     """The outcomes in words that a step may have, and further words for them."""
-    kind = instrument_type if step.type == "reading" else step.type
+    kind = instrument_type if step.type in _READS else step.type
     if kind == "look" and step.component in vocabulary.controls:
         kind = "setting"
+    elif kind == "bridge" or (kind == "sign" and step.sign == "turns"):
+        kind = "turning" if step.sign == "turns" else "sign"
     return _WORDS_OF.get(kind, ((), {}))
 
 
@@ -209,11 +259,17 @@ def key_of(step: Step, vocabulary: Vocabulary) -> str:
     """What makes two steps the same, as text that a job file can keep."""
     state = _state_text(vocabulary.moved(step.state))
     match step.type:
-        case "reading":
-            return _reading_key(step.instrument, step.red, step.black, state, step.isolated)
+        case "reading" | "lift":
+            lifted = [step.lifted] if step.lifted else []
+            probes = (step.red, step.black)
+            return _reading_key(step.instrument, probes, state, lifted, isolated=step.isolated)
         case "sign":
             return f"sign {step.component}.{step.sign} {state}"
-        case "look" | "repair":
+        case "verify" if tried := turning(vocabulary, "yes"):
+            return entry_key(tried[0], vocabulary)
+        case "bridge":
+            return _bridge_key(bridged_part(step, vocabulary), step.sign, step.lead)
+        case "look" | "repair" | "authorize":
             return f"{step.type} {step.component}"
     return f"{step.type} {step.text}"
 
@@ -221,12 +277,16 @@ def key_of(step: Step, vocabulary: Vocabulary) -> str:
 def entry_key(entry: Mapping[str, Any], vocabulary: Vocabulary) -> str:
     """Key of the step that an entry answers, "" if no step asks for such."""
     state = _state_text(vocabulary.moved(entry.get("state", {})))
-    plain = not ({"lifted", "provoked"} & set(entry))
+    lifted = entry.get("lifted", [])
+    plain = "provoked" not in entry
     match entry["type"]:
         case "reading" if plain and "red" in entry:
+            probes = (entry["red"], entry["black"])
             isolated = bool(entry.get("isolated"))
-            return _reading_key(entry["instrument"], entry["red"], entry["black"], state, isolated)
-        case "sign" if plain:
+            return _reading_key(entry["instrument"], probes, state, lifted, isolated=isolated)
+        case "sign" if LEAD in entry:
+            return _bridge_key(entry["part"], entry["sign"], entry[LEAD])
+        case "sign" if plain and not lifted:
             return f"sign {entry['part']}.{entry['sign']} {state}"
         case "look":
             return f"look {entry['component']}"
@@ -249,8 +309,27 @@ def answered(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> di
     return found
 
 
-def _reading_key(instrument: str, red: str, black: str, state: str, isolated: bool) -> str:
-    return f"reading {instrument} {red} {black} {state}" + (" isolated" if isolated else "")
+def bridged_part(step: Step, vocabulary: Vocabulary) -> str:
+    """The part whose sign is watched with a lead in place, "" if the step names none.
+
+    Of a step with a lead `component` is what the lead goes across.
+    """
+    of_sign = [s.rpartition(".")[0] for s in vocabulary.signs if s.rpartition(".")[2] == step.sign]
+    named = [part for part in of_sign if f"({part})" in step.text]
+    fitting = named or of_sign
+    return fitting[0] if len(fitting) == 1 else ""
+
+
+def _reading_key(
+    instrument: str, probes: tuple[str, str], state: str, lifted: Sequence[str], *, isolated: bool
+) -> str:
+    key = f"reading {instrument} {' '.join(probes)} {state}" + (" isolated" if isolated else "")
+    return key + "".join(f" {end} lifted" for end in sorted(lifted))
+
+
+def _bridge_key(part: str, sign: str, lead: Any) -> str:
+    ends = " ".join(str(end) for end in lead) if isinstance(lead, list | tuple) else ""
+    return f"bridge {part}.{sign} {ends}"
 
 
 def _state_text(state: Mapping[str, str]) -> str:

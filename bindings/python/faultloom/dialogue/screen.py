@@ -11,10 +11,11 @@ from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import one_line
-from faultloom._show import found, merged_suspects
-from faultloom._words import dollars, lower_first, percent
+from faultloom._show import cautions, checks, found, how, merged_suspects
+from faultloom._words import Names, dollars, lower_first, percent, volts
 from faultloom.answers import Advice, Ranking, Step
 from faultloom.dialogue.own import EXAMPLES
+from faultloom.proof import Check, Verification
 
 MOVED_ROWS = 5
 _NOTHING = Text("")
@@ -33,6 +34,7 @@ _HELP = (
     ("rank", "everything that was found, and where the fault is"),
     ("step", "shows the step again"),
     ("save, save FILE", "writes the job again, or to another file from now on"),
+    ("close", "closes the job: repaired, fixed itself, no fault found or not repaired"),
     ("done, quit", "ends; everything is in the job's file, --job FILE goes on"),
 )
 
@@ -148,6 +150,40 @@ def mended(ranking: Ranking) -> Iterator[RenderableType]:
             f"{title}, chance that it had been faulty",
         )
     yield padded
+
+
+def check_card(check: Check, step: Step, names: Names, left: int) -> Iterator[RenderableType]:
+    """What to prove, how, with which cautions, and how it was before the repair."""
+    more = f", {left} left" if left > 1 else ""
+    yield heading(f"To prove{more}: {one_line(check.text.split(';')[0])}")
+    yield how(step, names)
+    if check.type == "drop":
+        table, padded = _columns({"justify": "right", "no_wrap": True}, {"ratio": 1})
+        if check.before_volt is not None:
+            table.add_row(volts(check.before_volt), "before the repair")
+        table.add_row(volts(check.expected_volt or 0), "in a sound vehicle")
+        table.add_row(volts(check.limit_volt or 0), "at the most")
+        yield _NOTHING
+        yield padded
+    if check.cautions:
+        yield _NOTHING
+        yield cautions(check.cautions)
+
+
+def settled(before: Verification | None, after: Verification | None) -> Iterator[RenderableType]:
+    """The checks that the last entries decided, if there is anything to prove."""
+    if after is None:
+        return
+    decided = {check.id: check.entry for check in before.checks} if before else {}
+    fresh = [
+        check
+        for check in after.checks
+        if check.result != "open" and decided.get(check.id) != check.entry
+    ]
+    if fresh:
+        yield _NOTHING
+        yield heading("What that proves")
+        yield checks(fresh)
 
 
 def _move(table: Table, old: float, new: float, name: str, title: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,6 +16,14 @@ from faultloom._words import Names, words
 from faultloom.answers import Advice, Ranking, Step
 from faultloom.dialogue import screen
 from faultloom.dialogue.agenda import Agenda
+from faultloom.dialogue.closing import (
+    VERDICTS,
+    Closing,
+    closing_in,
+    passes,
+    tries,
+    verdicts,
+)
 from faultloom.dialogue.grammar import Command, NotUnderstoodError, Words, understand
 from faultloom.dialogue.interrupts import Interrupts
 from faultloom.dialogue.job_file import ChangedError, InUseError, JobFile
@@ -22,10 +31,11 @@ from faultloom.dialogue.journal import Journal
 from faultloom.dialogue.lines import Lines
 from faultloom.dialogue.opening import Opening, is_choice
 from faultloom.dialogue.own import EntryData, OwnFindings
-from faultloom.dialogue.questions import Question, Reply
+from faultloom.dialogue.questions import LEAD, Question, Reply
 from faultloom.dialogue.vocabulary import Vocabulary
 from faultloom.errors import Code, Error
 from faultloom.model import Model, Progress
+from faultloom.proof import Verification
 
 _PROMPT = "> "
 # All rows, so that where a suspect stood before can always be told.
@@ -42,11 +52,19 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True)
 class Means:
-    """What the planner may use; None is for what the job says."""
+    """What the planner may use; None is for what the job says.
+
+    Attributes:
+        instruments: Ids of those at hand.
+        closed_zones: Ids of the places that stay closed.
+        allow_live: False for nothing with the pack connected.
+        authorized_usd: What a repair may cost without asking first, None for anything [USD].
+    """
 
     instruments: Sequence[str] | None = None
     closed_zones: Sequence[str] | None = None
     allow_live: bool | None = None
+    authorized_usd: float | None = None
 
 
 class Session:
@@ -82,6 +100,7 @@ class Session:
         self._journal = journal
         self._cues = cues
         self._means = means
+        self._authorized_usd = means.authorized_usd
         self._resume = resume
         self._interrupts = Interrupts()
         self._lines = Lines(self._interrupts)
@@ -89,6 +108,7 @@ class Session:
         self._ending = False
         self._ranking: Ranking | None = None
         self._advice: Advice | None = None
+        self._proof: Verification | None = None
         self._agenda = Agenda(vocabulary)
 
     def run(self) -> None:
@@ -114,8 +134,7 @@ class Session:
             show(*_show.ranking(self._ranked(), self._job(), self._names, _SHOWN_AT_START))
             show(*screen.mended(self._ranked()))
             if closing := self._journal.document.get("closing"):
-                verdict = words(closing["verdict"])
-                _say(f"This job is closed: {verdict}. What you add now comes on top of that.")
+                _say(f"This job is closed: {_closed_as(closing)}. What you add opens it again.")
         else:
             opening = Opening(self._lines, self._names, self._vocabulary, self._cues)
             for ask in (opening.complaint, opening.cues, opening.whether_it_runs):
@@ -161,6 +180,9 @@ class Session:
         step = self._agenda.current
         try:
             if step is None:
+                if self._agenda.closes and (closing := closing_in(line)) is not None:
+                    self._close(closing)
+                    return
                 raise NotUnderstoodError(
                     "No step is open: tell what you found with 'something else: ...', or other"
                 )
@@ -191,12 +213,10 @@ class Session:
                 self._save_again(command.rest)
             case "help":
                 show(*screen.help_lines())
+            case "close":
+                self._ask_closing(command.rest)
             case "done":
-                if self._agenda.current is not None and self._agenda.current.type == "repair":
-                    raise NotUnderstoodError(
-                        "Done with what? Type repaired if the repair is made, quit to leave"
-                    )
-                self._quit()
+                self._done()
             case _:
                 self._quit()
 
@@ -204,24 +224,34 @@ class Session:
 
     def _take(self, reply: Reply, step: Step | None) -> None:
         """Notes an answer, writes the job, shows what moved and what comes next."""
+        if reply.authorized_usd is not None:
+            self._authorized_usd = reply.authorized_usd
         changed = self._journal
         if reply.entries:
             changed = changed.with_entries(reply.entries)
-        if step is not None and reply.entries and not _can_not(reply.entries):
+        if _can_not(reply.entries):
+            pass
+        elif step is not None and reply.entries and self._agenda.check(step) is None:
             changed = changed.with_zones(zone.id for zone in step.zones_to_open)
-        elif not _can_not(reply.entries):
+        else:
             for entry in reply.entries:
                 changed = changed.with_zones(self._vocabulary.zones_of(entry))
         if step is not None and reply.aside:
             key = self._agenda.key(step)
             changed = changed.with_aside(key, answered=bool(reply.entries))
         self._record(changed)
-        before = self._ranking
+        before, proved = self._ranking, self._proof
         self._work_out()
         if reply.entries:
             self._show_noted(changed, len(reply.entries))
             if before is not None:
                 show("", *screen.moves(before, self._ranked()), *screen.mended(self._ranked()))
+            show(*screen.settled(proved, self._proof))
+        if any(LEAD in entry for entry in reply.entries):
+            _say(
+                "Kept in words only: a job has no form for a lead. Take the lead off, and repair "
+                "or read what it went across"
+            )
         self._propose()
 
     def _own(self, text: str, *, only_whole: bool = False) -> bool:
@@ -350,6 +380,7 @@ class Session:
                     instruments=self._means.instruments,
                     closed_zones=self._means.closed_zones,
                     allow_live=self._means.allow_live,
+                    authorized_usd=self._authorized_usd,
                     alternatives=min(_ALTERNATIVES + done, _ALL_ROWS),
                     progress=progress,
                 )
@@ -358,7 +389,21 @@ class Session:
             if error.code != int(Code.NO_STEP):
                 raise
             self._advice = None
-            _say(f"{error.problems[0]}")
+        self._proof = None
+        if self._has_to_be_proved():
+            self._proof = self._patiently(
+                lambda progress: self._model.verification(job, progress=progress)
+            )
+        elif self._advice is None:
+            _say("There is no step to propose with what may be used")
+
+    def _has_to_be_proved(self) -> bool:
+        """Whether a repair was made, or it runs and there is nothing better than to prove it."""
+        if self._journal.repaired:
+            return True
+        tried = tries(self._journal.entries, self._vocabulary)
+        nothing_better = self._advice is None or self._advice.step.type == "verify"
+        return nothing_better and tried[-1:] == ["yes"]
 
     def _patiently(self, work: Callable[[Progress], Result]) -> Result:
         with self._interrupts.allowed(), Patience() as patience:
@@ -366,23 +411,33 @@ class Session:
 
     def _propose(self) -> None:
         """Opens the best of the steps still to be proposed, and shows it."""
-        if remark := self._agenda.fill(self._advice, self._journal, self._ranked()):
+        if remark := self._agenda.fill(self._advice, self._journal, self._proof):
             _say(remark)
         self._show_step()
 
     def _show_step(self) -> None:
+        if self._agenda.current is None and self._agenda.closes and self._proof is not None:
+            self._offer_closing(self._proof)
+            return
         if (step := self._agenda.current) is None:
             _say(
                 "Tell what you find with 'something else: ...', undo, rank, "
                 "or done if there is nothing left to do"
             )
             return
-        show("", *_show.step_card(step, self._names))
-        show("", screen.answer_line(Question(step, self._vocabulary).hint))
+        hint = Question(step, self._vocabulary).hint
+        if (check := self._agenda.check(step)) is not None:
+            show("", *screen.check_card(check, step, self._names, self._agenda.checks_left))
+            hint = f"{hint}; {passes(check)}"
+        else:
+            show("", *_show.step_card(step, self._names))
+        show("", screen.answer_line(hint))
 
     def _why(self) -> None:
         step = self._agenda.current
-        if step is not None and self._advice is not None:
+        if self._agenda.check(step) is not None:
+            _say("It has to be proved before the vehicle goes back")
+        elif step is not None and self._advice is not None:
             show(*screen.reasons(step, self._advice, self._agenda.others(_COMPARED)))
         if not self._journal.entries:
             _say("Nothing was found so far: the suspects go by how often each fails")
@@ -423,6 +478,88 @@ class Session:
         self._agenda.current = others[int(number) - 1]
         self._show_step()
 
+    # -- the end of the job ------------------------------------------------------------------------
+
+    def _offer_closing(self, proof: Verification) -> None:
+        show("", *_show.proof(proof))
+        if self._journal.verdict:
+            return
+        hint = " or ".join(verdicts(repaired=self._journal.repaired))
+        hint += " closes the job; done leaves it open"
+        if proof.result == "open":
+            hint = "add 'by word' if you answer for what is open, as in repaired by word; " + hint
+        show("", screen.answer_line(hint))
+
+    def _ask_closing(self, rest: str) -> None:
+        """Closes the job in the words given, asks for them if there are none."""
+        if not rest.strip():
+            fitting = verdicts(repaired=self._journal.repaired)
+            show(screen.heading("How does the job end?"))
+            show(screen.choices([(VERDICTS[verdict], verdict) for verdict in fitting]))
+            show("The word or its number; 'by word' after it if you answer for what was not proved")
+            line = (self._lines.ask("verdict> ") or "").strip()
+            if not line:
+                self._show_step()
+                return
+            number, _, more = line.partition(" ")
+            if is_choice(number, len(fitting)):
+                line = f"{fitting[int(number) - 1]} {more}".strip()
+            rest = line
+        closing = closing_in(rest)
+        if closing is None:
+            raise NotUnderstoodError(
+                f"'{rest}' closes no job: {', '.join(VERDICTS)}; 'by word', ': a note' may follow"
+            )
+        self._close(closing)
+
+    def _close(self, closing: Closing) -> None:
+        """Closes the job, or shows line by line what stands against it."""
+        job = self._journal.document
+        try:
+            text = self._patiently(
+                lambda progress: self._model.close(
+                    job,
+                    closing.verdict,
+                    by="word" if closing.by_word else "verification",
+                    note=closing.note,
+                    progress=progress,
+                )
+            )
+        except Error as error:
+            if error.code != int(Code.NOT_VERIFIED):
+                raise
+            show(screen.heading("Not closed"))
+            for problem in error.problems:
+                _say(f"  {problem.message}")
+            return
+        self._adopt(Journal(json.loads(text)))
+        said = self._journal.document["closing"]
+        _say(f"Closed: {_closed_as(said)}")
+        if reported := said.get("reported"):
+            _say(f"Tell the customer what earlier hands left: {', '.join(reported)}")
+        self._quit()
+
+    def _done(self) -> None:
+        if self._agenda.current is not None and self._agenda.current.type == "repair":
+            raise NotUnderstoodError(
+                "Done with what? Type repaired if the repair is made, quit to leave"
+            )
+        self._say_open()
+        self._quit()
+
+    def _say_open(self) -> None:
+        """Says what is left open if the sitting ends now."""
+        if self._journal.verdict or not self._journal.started:
+            return
+        if self._proof is None:
+            _say("The job stays open: nothing was repaired, nothing shown to run")
+            return
+        left = [check for check in self._proof.checks if check.result != "passed"]
+        if not left:
+            _say("The job stays open, though everything is proved: close ends it")
+            return
+        show(screen.heading("The job stays open"), _show.checks(left))
+
     # -- what is shown -----------------------------------------------------------------------------
 
     def _show_noted(self, journal: Journal, count: int) -> None:
@@ -439,6 +576,11 @@ class Session:
 
     def _job(self) -> dict[str, Any]:
         return dict(self._journal.document)
+
+
+def _closed_as(closing: Mapping[str, Any]) -> str:
+    """A closing of a job document in words."""
+    return f"{words(closing['verdict'])}, by {closing['by']}"
 
 
 def _can_not(entries: Iterable[EntryData]) -> bool:

@@ -81,6 +81,8 @@ def _options(sources: Sources, means: Means) -> list[str]:
             options += [option, name]
     if means.allow_live is False:
         options.append("--pack-off")
+    if means.authorized_usd is not None:
+        options += ["--authorized", f"{means.authorized_usd:g}"]
     return options
 
 
