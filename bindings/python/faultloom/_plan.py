@@ -70,4 +70,6 @@ def _outcome(step: PlanStep, outcome: PlanOutcome, names: Names) -> Text:
     label = one_line(names.seen(step.step, outcome.outcome))
     text = Text(f"{label} ({percent(outcome.probability)})", style="bold")
     text.append(f": {one_line(outcome.text)}", style="not bold")
-    return text.append(f"  {one_line(outcome.means)}", style="not bold dim")
+    if outcome.means:
+        text.append(f"; suspects: {one_line(outcome.means)}", style="not bold dim")
+    return text

@@ -68,6 +68,11 @@ std::string point_text(const vehicle::Vehicle& v, vehicle::Index terminal) {
 
 std::string thing_text(const vehicle::Vehicle& v, vehicle::Index component) {
   const auto& c = v.components[at(component)];
+  if (c.type == vehicle::Component::Type::setting) {
+    auto words = c.id;
+    std::replace(words.begin(), words.end(), '_', ' ');
+    return words;
+  }
   return c.title.empty() ? c.id : fmt::format("{}, {}", c.id, inside_sentence(c.title));
 }
 
@@ -85,15 +90,8 @@ std::string where_text(const vehicle::Vehicle& v, const advice::Step& step) {
   std::string text;
   for (const auto z : zones) text += (text.empty() ? "" : "; ") + v.zones[at(z)].title;
   if (!text.empty()) return text;
-  return step.type == Type::sign || step.type == Type::verify ? "At the controls" : "Anywhere";
-}
-
-std::string probes_text(const AnswerContext& context, const advice::Step& step) {
-  const auto& instrument =
-      context.instruments.instruments[static_cast<std::size_t>(step.instrument)];
-  return fmt::format("{}: red probe on {}, black on {}.", instrument.title,
-                     point_text(context.vehicle, step.red),
-                     point_text(context.vehicle, step.black));
+  return step.type == Type::sign || step.type == Type::verify ? "At the controls"
+                                                              : "At the vehicle";
 }
 
 std::string watch_text(const vehicle::Vehicle& v, const advice::Step& step) {
@@ -101,36 +99,50 @@ std::string watch_text(const vehicle::Vehicle& v, const advice::Step& step) {
   return fmt::format("Watch and listen: {} ({}).", sign.title, thing_text(v, sign.component));
 }
 
-std::string deed_text(const AnswerContext& context, const advice::Step& step) {
+std::string repair_text(const vehicle::Vehicle& v, const advice::Step& step) {
+  auto action = v.components[at(step.component)].repair.action;
+  std::replace(action.begin(), action.end(), '_', ' ');
+  const auto text =
+      fmt::format("{} {}, then prove it under load.", action, thing_text(v, step.component));
+  if (step.type == Type::repair) return first_capital(text);
+  return fmt::format("Ask first, {:.0f} USD is more than was authorized: {}", step.cost_usd, text);
+}
+
+/// What to do with hands, eyes and ears. A name that has to be cut must not cost what comes after it, so
+/// each probe has its own paragraph.
+std::vector<std::string> deed_texts(const AnswerContext& context, const advice::Step& step) {
   const auto& v = context.vehicle;
+  std::vector<std::string> texts;
   switch (step.type) {
-    case Type::reading:
-      return probes_text(context, step);
     case Type::lift:
-      return fmt::format("Take off {}. {}", thing_text(v, step.lifted), probes_text(context, step));
-    case Type::sign:
-      return watch_text(v, step);
-    case Type::bridge:
-      return fmt::format("Fused lead from {} to {}, across {}. {}", point_text(v, step.red),
-                         point_text(v, step.black), thing_text(v, step.component),
-                         watch_text(v, step));
-    case Type::look:
-      return fmt::format("Look at {}.", thing_text(v, step.component));
-    case Type::repair:
-    case Type::authorize: {
-      auto action = v.components[at(step.component)].repair.action;
-      std::replace(action.begin(), action.end(), '_', ' ');
-      const auto text =
-          fmt::format("{} {}, then prove it under load.", action, thing_text(v, step.component));
-      if (step.type == Type::authorize)
-        return fmt::format("Ask first, {:.0f} USD is more than was authorized: {}", step.cost_usd,
-                           text);
-      return first_capital(text);
+      texts.push_back(fmt::format("Take off {}.", thing_text(v, step.lifted)));
+      [[fallthrough]];
+    case Type::reading: {
+      const auto& used = context.instruments.instruments[static_cast<std::size_t>(step.instrument)];
+      texts.push_back(fmt::format("{}: red probe on {},", used.title, point_text(v, step.red)));
+      texts.push_back(fmt::format("black probe on {}.", point_text(v, step.black)));
+      break;
     }
+    case Type::bridge:
+      texts.push_back(fmt::format("Fused lead across {}: from {}", thing_text(v, step.component),
+                                  point_text(v, step.red)));
+      texts.push_back(fmt::format("to {}.", point_text(v, step.black)));
+      [[fallthrough]];
+    case Type::sign:
+      texts.push_back(watch_text(v, step));
+      break;
+    case Type::look:
+      texts.push_back(fmt::format("Look at {}.", thing_text(v, step.component)));
+      break;
+    case Type::repair:
+    case Type::authorize:
+      texts.push_back(repair_text(v, step));
+      break;
     case Type::verify:
-      return "Nothing looks broken now: prove that it runs.";
+      texts.emplace_back("Nothing looks broken now: prove that it runs.");
+      break;
   }
-  return "";
+  return texts;
 }
 
 std::vector<std::string> what_texts(const AnswerContext& context, const advice::Step& step) {
@@ -149,8 +161,18 @@ std::vector<std::string> what_texts(const AnswerContext& context, const advice::
     if (step.needs_helper) state += "; with a helper";
     texts.push_back(state + ".");
   }
-  texts.push_back(deed_text(context, step));
+  for (auto& text : deed_texts(context, step)) texts.push_back(std::move(text));
   return texts;
+}
+
+/// A setting is not damaged or clean, but set wrong or right.
+std::string label_text(const vehicle::Vehicle& v, const advice::Step& step, std::string label) {
+  const bool setting = step.type == Type::look &&
+                       v.components[at(step.component)].type == vehicle::Component::Type::setting;
+  if (setting && label == "damage") return "set wrong";
+  if (setting && label == "clean") return "set right";
+  std::replace(label.begin(), label.end(), '_', ' ');
+  return label;
 }
 
 std::string means_text(const vehicle::Vehicle& v, const advice::Step::Result& result) {
@@ -161,7 +183,7 @@ std::string means_text(const vehicle::Vehicle& v, const advice::Step::Result& re
     if (!text.empty()) text += ", ";
     text += (leader.component == vehicle::none ? std::string("nothing broken")
                                                : v.components[at(leader.component)].id) +
-            " " + percent_text(leader.probability);
+            "\u00a0" + percent_text(leader.probability);
   }
   return text;
 }
@@ -224,11 +246,12 @@ reports::PlanCard card_of(const AnswerContext& context, const advice::Plan& plan
       const auto& branch = node.branches[b];
       const auto& result = step.results[b];
       reports::CardOutcome outcome;
-      outcome.label = result.label;
-      std::replace(outcome.label.begin(), outcome.label.end(), '_', ' ');
+      outcome.label = label_text(v, step, result.label);
       outcome.share = percent_text(result.probability);
       outcome.means = means_text(v, result);
-      outcome.then = first_capital(then_text(context, branch));
+      outcome.then = branch.standing == Standing::ask_again
+                         ? std::string("Ask again")  // the foot of the page says with what
+                         : first_capital(then_text(context, branch));
       if (branch.standing == Standing::goes_on) outcome.step = at(branch.step) + 1;
       item.outcomes.push_back(std::move(outcome));
     }

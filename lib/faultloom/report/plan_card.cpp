@@ -193,9 +193,9 @@ Block step_block(const CardStep& step, std::size_t number, std::size_t shown,
       b.write(step.where, head_face, badge + padding, 1.1, column_width - badge - 2 * padding, 2);
   y = b.write(step.price, small_face, badge + padding, y, column_width - badge - 2 * padding, 2);
   y = std::max(y, badge) + 0.8;
-  constexpr std::size_t most_paragraphs = 4;
+  constexpr std::size_t most_paragraphs = 6;
   for (std::size_t p = 0; p < std::min(step.what.size(), most_paragraphs); ++p)
-    y = b.write(step.what[p], body_face, padding, y, inner, 4) + 0.3;
+    y = b.write(step.what[p], body_face, padding, y, inner, 3) + 0.3;
   if (const auto text = cautions.references(step); !text.empty())
     y = b.write(text, small_strong_face, padding, y, inner, 2) + 0.3;
   y += 0.6;
