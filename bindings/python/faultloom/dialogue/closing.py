@@ -100,6 +100,11 @@ def step_of(check: Check) -> Step:
     )
 
 
+def how_to_answer(check: Check) -> str:
+    """How to answer a check, "" as the step that makes it is answered."""
+    return "the volts it shows, such as 20 mV" if check.type == "drop" else ""
+
+
 def passes(check: Check) -> str:
     """What passes a check, in words."""
     if check.type == "drop":
