@@ -699,6 +699,32 @@ def test_a_repair_beyond_what_was_authorized_is_asked_about(
     assert len(job_in(path)["entries"]) == 3
 
 
+def test_what_a_lead_shows_is_kept_in_words_and_moves_nothing(
+    motor_cart: Path, begun: Begun
+) -> None:
+    turns = {"type": "sign", "part": "M1", "sign": "turns", "state": {"key": "on"}}
+    job = {**spliced_job(), "vehicle": "cart-with-motor"}
+    job["entries"] = [{"id": name, **turns, "outcome": "no"} for name in ("e1", "e2")]
+    path = begun(job)
+    arguments = (motor_cart, "--job", path, "--use", "ohmmeter")
+    listed = script(["other"], *arguments).stdout
+    number = next(r.split()[0] for r in listed.splitlines() if "fused lead from" in r)
+    ended = script([f"other {number}", "yes", "other"], *arguments)
+    assert ended.returncode == 0, ended.stderr
+    card, after = ended.stdout.rpartition("Next: Drive wheels clear")[2].split("> yes")
+    red, black = (row.split()[2] for row in card.splitlines() if row.startswith("  Fused lead"))
+    assert "WARNING  Bridge a suspect contact only with a fused lead" in card
+    assert "Kept in words only" in after
+    assert f"fused lead from {red} to {black}" not in flat(after.partition("Other steps")[2])
+    entry = job_in(path)["entries"][-1]
+    assert entry["outcome"] == "not_sure"
+    assert entry["note"] == f"With a fused lead from {red} to {black}: yes"
+    model = faultloom.Model(motor_cart)
+    noted, before = model.rank(path), model.rank(job)
+    assert noted.components == before.components
+    assert noted.no_fault == before.no_fault
+
+
 # -- at a terminal ---------------------------------------------------------------------------------
 
 
