@@ -483,6 +483,50 @@ FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model,
                                                    faultloom_text** step, faultloom_error** error);
 
 /*
+ * Unrolls the advice to a plan: the first step, and after each outcome what then, as a tree of steps
+ * numbered by how probable it is that they are needed.
+ *
+ * job           job document; must not be NULL
+ * options       those of faultloom_next_step(), and {"depth":8, "residual":0.02, "max_steps":60}: most
+ *               steps one after another (1..1000), the probability below which a branch is not followed
+ *               (0..1), and most steps in all (1..10000), the most probable ones. Of runners-up only one
+ *               is ever used, where the best step takes too long from where it stands. NULL: the
+ *               values shown
+ * progress      watcher, asked at least at every step and leaf; NULL: none
+ * user          handed to `progress`; may be NULL
+ * plan          gets a new text, to be freed by the caller: JSON faultloom.plan, with times [min] and
+ *               costs [USD]
+ *
+ * Errors: those of faultloom_next_step()
+ * Complexity: faultloom_next_step() once, then its comparison of steps again for each step and leaf of the
+ * plan. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_plan(const faultloom_model* model, const char* job,
+                                              size_t job_size, const char* options,
+                                              size_t options_size, faultloom_progress_fn progress,
+                                              void* user, faultloom_text** plan,
+                                              faultloom_error** error);
+
+/*
+ * Draws the first steps of the same plan on one A4 page to print: where, what, what each outcome means and
+ * where to go on, minutes, costs, cautions.
+ *
+ * job           job document; must not be NULL
+ * options       as in faultloom_plan(). NULL likewise
+ * progress      watcher, as in faultloom_plan(); NULL: none
+ * user          handed to `progress`; may be NULL
+ * card          gets a new text, to be freed by the caller: SVG in UTF-8, which loads nothing from elsewhere
+ *
+ * Errors: those of faultloom_next_step()
+ * Complexity: as faultloom_plan(). Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_plan_card(const faultloom_model* model, const char* job,
+                                                   size_t job_size, const char* options,
+                                                   size_t options_size,
+                                                   faultloom_progress_fn progress, void* user,
+                                                   faultloom_text** card, faultloom_error** error);
+
+/*
  * Explains a ranking: for each entry of the job what was expected under the leading suspects, how much it
  * speaks for and against each [decibans], and whether it looks like a misreading.
  *

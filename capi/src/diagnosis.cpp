@@ -84,6 +84,22 @@ faultloom_status faultloom_next_step(const faultloom_model* model, const char* j
   return answer_text(step, "step", error, [&] { return put(question, model, &Model::next_json); });
 }
 
+faultloom_status faultloom_plan(const faultloom_model* model, const char* job, size_t job_size,
+                                const char* options, size_t options_size,
+                                faultloom_progress_fn progress, void* user, faultloom_text** plan,
+                                faultloom_error** error) {
+  const Question question{job, job_size, options, options_size, progress, user};
+  return answer_text(plan, "plan", error, [&] { return put(question, model, &Model::plan_json); });
+}
+
+faultloom_status faultloom_plan_card(const faultloom_model* model, const char* job, size_t job_size,
+                                     const char* options, size_t options_size,
+                                     faultloom_progress_fn progress, void* user,
+                                     faultloom_text** card, faultloom_error** error) {
+  const Question question{job, job_size, options, options_size, progress, user};
+  return answer_text(card, "card", error, [&] { return put(question, model, &Model::plan_card); });
+}
+
 faultloom_status faultloom_explain(const faultloom_model* model, const char* job, size_t job_size,
                                    const char* options, size_t options_size,
                                    faultloom_progress_fn progress, void* user,

@@ -109,7 +109,8 @@ TEST_F(Allocation, FailureWhileRankingAndAdvising) {
   const std::string short_search = R"({"budget_sets":200})";
   for (const auto& question :
        {Question{&faultloom_rank, short_search}, Question{&faultloom_explain, short_search},
-        Question{&faultloom_next_step, R"({"alternatives":1})"}}) {
+        Question{&faultloom_next_step, R"({"alternatives":1})"},
+        Question{&faultloom_plan_card, R"({"depth":1,"residual":0.3,"alternatives":0})"}}) {
     const auto ask = [&](faultloom_error** error, std::string* answer) {
       faultloom_text* text = nullptr;
       const auto status = question.ask(model(), job.data(), job.size(), question.options.data(),
@@ -169,9 +170,8 @@ TEST_F(Allocation, FailureWhileVerifyingAndClosing) {
   });
   exhaust([&](faultloom_error** error) {
     faultloom_text* answer = nullptr;
-    const auto status =
-        faultloom_close_job(model(), job.data(), job.size(), closing.data(), closing.size(),
-                            nullptr, nullptr, &answer, error);
+    const auto status = faultloom_close_job(model(), job.data(), job.size(), closing.data(),
+                                            closing.size(), nullptr, nullptr, &answer, error);
     EXPECT_EQ(answer != nullptr, status == FAULTLOOM_OK);
     faultloom_text_free(answer);
     return status;

@@ -87,6 +87,7 @@ TEST_F(Answers, HaveTheirFormat) {
   };
   EXPECT_EQ(ask(&faultloom_rank), "faultloom.ranking");
   EXPECT_EQ(ask(&faultloom_next_step), "faultloom.step");
+  EXPECT_EQ(ask(&faultloom_plan), "faultloom.plan");
   EXPECT_EQ(ask(&faultloom_explain), "faultloom.explanation");
   EXPECT_EQ(
       format(reply_of([](auto** o, auto** e) { return faultloom_model_summary(model(), o, e); })),
@@ -94,6 +95,18 @@ TEST_F(Answers, HaveTheirFormat) {
   EXPECT_EQ(format(reply_of(
                 [](auto** o, auto** e) { return faultloom_solve(model(), nullptr, 0, o, e); })),
             "faultloom.solution");
+}
+
+TEST_F(Answers, TheCardOfAPlanIsADrawing) {
+  const std::string job = capi_test::small_job();
+  const Reply reply = reply_of([&](auto** out, auto** error) {
+    return faultloom_plan_card(model(), job.data(), job.size(), nullptr, 0, nullptr, nullptr, out,
+                               error);
+  });
+  ASSERT_EQ(reply.status, FAULTLOOM_OK) << reply.message;
+  EXPECT_EQ(reply.text.rfind("<?xml", 0), 0U);
+  EXPECT_NE(reply.text.find("<g id=\"step-1\">"), std::string::npos);
+  EXPECT_EQ(reply.text.substr(reply.text.size() - 7), "</svg>\n");
 }
 
 TEST_F(Answers, LintIsAList) {

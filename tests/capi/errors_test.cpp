@@ -66,8 +66,8 @@ TEST_F(Errors, UnknownNameInAJob) {
 TEST_F(Errors, UnknownOption) {
   const std::string job = capi_test::small_job();
   const std::string options = R"({"tops":3})";
-  for (const auto ask :
-       {&faultloom_rank, &faultloom_next_step, &faultloom_explain, &faultloom_ambiguity}) {
+  for (const auto ask : {&faultloom_rank, &faultloom_next_step, &faultloom_plan,
+                         &faultloom_plan_card, &faultloom_explain, &faultloom_ambiguity}) {
     const Reply reply = reply_of([&](auto** out, auto** error) {
       return ask(model(), job.data(), job.size(), options.data(), options.size(), nullptr, nullptr,
                  out, error);
@@ -75,6 +75,24 @@ TEST_F(Errors, UnknownOption) {
     expect_consistent(reply);
     EXPECT_EQ(reply.status, FAULTLOOM_E_SCHEMA);
     EXPECT_EQ(reply.pointer, "/tops");
+  }
+}
+
+TEST_F(Errors, EveryProblemOfTheOptionsOfAPlan) {
+  const std::string job = capi_test::small_job();
+  const std::string options =
+      R"({"instruments":["rod"],"alternatives":-1,"depth":0,"residual":1.5,"max_steps":0})";
+  for (const auto ask : {&faultloom_plan, &faultloom_plan_card}) {
+    const Reply reply = reply_of([&](auto** out, auto** error) {
+      return ask(model(), job.data(), job.size(), options.data(), options.size(), nullptr, nullptr,
+                 out, error);
+    });
+    expect_consistent(reply);
+    std::set<std::string> pointers;
+    for (const auto& problem : reply.details)
+      pointers.insert(problem["pointer"].get<std::string>());
+    EXPECT_EQ(pointers, (std::set<std::string>{"/instruments/0", "/alternatives", "/depth",
+                                               "/residual", "/max_steps"}));
   }
 }
 

@@ -183,6 +183,7 @@ TEST_F(NullArguments, Questions) {
   faultloom_text* out = no_text;
   for (const Question& question :
        {Question{"ranking", &faultloom_rank}, Question{"step", &faultloom_next_step},
+        Question{"plan", &faultloom_plan}, Question{"card", &faultloom_plan_card},
         Question{"explanation", &faultloom_explain}, Question{"ambiguity", &faultloom_ambiguity}}) {
     const auto ask = question.ask;
     expect_refused({

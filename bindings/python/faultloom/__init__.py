@@ -38,6 +38,7 @@ from faultloom.answers import (
 from faultloom.documents import Document, data_path, find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Model, Progress, check_document, vehicle_from_run_list
+from faultloom.plan import Plan, PlanOutcome, PlanStep
 from faultloom.proof import Check, EarlierWork, Verification
 from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
@@ -64,6 +65,9 @@ __all__ = [
     "Mode",
     "Model",
     "Outcome",
+    "Plan",
+    "PlanOutcome",
+    "PlanStep",
     "Problem",
     "Progress",
     "Ranking",

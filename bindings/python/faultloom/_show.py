@@ -78,7 +78,8 @@ def _heading(text: str) -> Text:
     return Text(text, style="bold")
 
 
-def _title(job: dict[str, Any], names: Names) -> Text:
+def title(job: dict[str, Any], names: Names) -> Text:
+    """What every answer to a job is headed with."""
     text = Text(one_line(job.get("title") or job["id"]), style="bold")
     return text.append(f"\n{one_line(job['id'])}, {names.vehicle}", style="dim")
 
@@ -104,7 +105,7 @@ def ranking(
     answer: Ranking, job: dict[str, Any], names: Names, top: int
 ) -> Iterator[RenderableType]:
     """The readings, the suspects, what lies outside, and what can't be told apart."""
-    yield _title(job, names)
+    yield title(job, names)
     yield _NOTHING
     if answer.entries:
         yield _heading("What was found")
@@ -143,7 +144,7 @@ def verification(
     answer: Verification, job: dict[str, Any], names: Names
 ) -> Iterator[RenderableType]:
     """What was repaired, what has to be proved, and what earlier hands left."""
-    yield _title(job, names)
+    yield title(job, names)
     yield _NOTHING
     if answer.repairs:
         yield _heading("What was repaired")
@@ -152,7 +153,7 @@ def verification(
     yield from proof(answer)
     if warnings := {c.id: c for check in answer.checks for c in check.cautions}:
         yield _NOTHING
-        yield cautions(sorted(warnings.values(), key=lambda c: _WORDS.index(c.signal_word)))
+        yield cautions_in_order(warnings.values())
 
 
 def proof(answer: Verification) -> Iterator[RenderableType]:
@@ -325,7 +326,7 @@ def _listed(items: Sequence[str], most: int) -> str:
 
 def ambiguity(answer: Ambiguity, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
     """How much of the suspicion is on single things, and the groups with their probabilities."""
-    yield _title(job, names)
+    yield title(job, names)
     yield _NOTHING
     yield _heading("What the tests at hand can tell apart")
     alone = answer.isolated_to_one
@@ -443,7 +444,7 @@ def _split_into(splitter: Splitter) -> str:
 
 def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
     """The step with where, how, cautions and outcomes, then what else could be done."""
-    yield _title(job, names)
+    yield title(job, names)
     yield _NOTHING
     yield from step_card(answer.step, names)
     yield _NOTHING
@@ -510,6 +511,11 @@ def how(step: Step, names: Names) -> RenderableType:
     return padded
 
 
+def cautions_in_order(rows: Iterable[Caution]) -> RenderableType:
+    """Cautions of several steps, the most serious first."""
+    return cautions(sorted(rows, key=lambda c: _WORDS.index(c.signal_word)))
+
+
 def cautions(rows: Iterable[Caution]) -> RenderableType:
     """Warnings with their signal words."""
     table, padded = _grid({"no_wrap": True}, _flow())
@@ -567,7 +573,7 @@ def _others(answer: Advice) -> RenderableType:
 
 def explanation(answer: Explanation, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
     """What all entries say together, then one entry after the other."""
-    yield _title(job, names)
+    yield title(job, names)
     yield _NOTHING
     yield _heading("All together")
     table, padded = _grid(_number(), _number(), _name(), _flow())

@@ -17,7 +17,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultloom import _show
+from faultloom import _plan, _show
 from faultloom._bench import (
     Bench,
     RefusedError,
@@ -37,6 +37,7 @@ from faultloom.answers import Advice, Explanation, Ranking
 from faultloom.documents import find_vehicle
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Progress, check_document, vehicle_from_run_list
+from faultloom.plan import Plan
 from faultloom.proof import Verification
 from faultloom.reach import Ambiguity
 
@@ -194,6 +195,37 @@ def _next(given: Arguments) -> int:
         show(*_show.advice(Advice(text), bench.job, _names(bench)))
 
     return _answer(given, ask, lay_out)
+
+
+def _unroll(given: Arguments) -> int:
+    def ask(bench: Bench, progress: Progress) -> str:
+        _check_names("--use", given.use, bench.instruments.get("instruments", {}))
+        _check_names("--keep-closed", given.keep_closed, bench.vehicle.get("zones", {}))
+        options: dict[str, Any] = {
+            "instruments": given.use,
+            "closed_zones": given.keep_closed,
+            "allow_live": False if given.pack_off else None,
+            "max_minutes": given.minutes,
+            "authorized_usd": given.authorized,
+            "depth": given.depth,
+            "residual": given.residual,
+        }
+        if given.card is not None:
+            card = bench.model.plan_card(bench.job_text, **options, progress=progress)
+            _write_file(given.card, card)
+        return bench.model.plan(bench.job_text, **options, progress=progress).text
+
+    def lay_out(bench: Bench, text: str) -> None:
+        show(*_plan.plan(Plan(text), bench.job, _names(bench)))
+
+    return _answer(given, ask, lay_out)
+
+
+def _write_file(path: str, text: str) -> None:
+    try:
+        Path(path).write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise RefusedError([one_line(f"{path}: {error.strerror}; name another file")]) from None
 
 
 def _check_names(option: str, names: list[str] | None, known: Collection[str]) -> None:
@@ -427,18 +459,29 @@ def _parser() -> argparse.ArgumentParser:
     _add_job(step)
     _add_means(step, "in place of the job's list")
     step.add_argument("--others", type=_count, metavar="N", help="how many runners-up to show (3)")
-    step.add_argument(
-        "--minutes",
-        type=lambda text: _number(text, 1000000),
-        metavar="MIN",
-        help="no step longer than this, opening included",
-    )
-    _add_authorized(step)
+    _add_limits(step)
     step.add_argument(
         "--budget",
         type=lambda text: _number(text, 3600),
         metavar="SECONDS",
         help="end the comparison of steps after this time, 0 for no time limit",
+    )
+
+    plan = _command(
+        commands, "plan", _unroll, "show what to do next, and after each outcome what then"
+    )
+    _add_job(plan)
+    _add_means(plan, "in place of the job's list")
+    _add_limits(plan)
+    plan.add_argument("--depth", type=_count, metavar="N", help="most steps one after another (8)")
+    plan.add_argument(
+        "--residual",
+        type=lambda text: _number(text, 1),
+        metavar="P",
+        help="do not follow what is less probable than this, 0 to 1 (0.02)",
+    )
+    plan.add_argument(
+        "--card", metavar="FILE", help="also draw the first steps on a page to print, SVG"
     )
 
     verify = _command(
@@ -589,6 +632,16 @@ def _add_means(parser: argparse.ArgumentParser, in_place: str) -> None:
     parser.add_argument(
         "--pack-off", action="store_true", help="only what can be done with the pack disconnected"
     )
+
+
+def _add_limits(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--minutes",
+        type=lambda text: _number(text, 1000000),
+        metavar="MIN",
+        help="no step longer than this, opening included",
+    )
+    _add_authorized(parser)
 
 
 def _add_reach(parser: argparse.ArgumentParser) -> None:

@@ -14,6 +14,7 @@ from faultloom import _core
 from faultloom.answers import Advice, Explanation, Ranking, Solution, Summary
 from faultloom.documents import Document, find_vehicle, text_of
 from faultloom.errors import Problem
+from faultloom.plan import Plan
 from faultloom.proof import Verification
 from faultloom.reach import Ambiguity, Testability
 
@@ -263,6 +264,119 @@ class Model:
             budget_decisions=budget_decisions,
         )
         return Advice(self._core.next_json(text_of(job), options, progress))
+
+    def plan(
+        self,
+        job: Document,
+        *,
+        instruments: Iterable[str] | None = None,
+        closed_zones: Iterable[str] | None = None,
+        alternatives: int | None = None,
+        allow_live: bool | None = None,
+        max_minutes: float | None = None,
+        authorized_usd: float | None = None,
+        budget_seconds: float | None = None,
+        budget_decisions: int | None = None,
+        depth: int | None = None,
+        residual: float | None = None,
+        max_steps: int | None = None,
+        progress: Progress | None = None,
+    ) -> Plan:
+        """The advice unrolled: what to do first, and after each outcome what then.
+
+        Args:
+            job: The job with what was found, what is open and what is at hand.
+            instruments: As for `next_step`.
+            closed_zones: As for `next_step`.
+            alternatives: How many runners-up may stand in for a step that takes too long from where
+                the job then stands; 3 if None.
+            allow_live: As for `next_step`.
+            max_minutes: As for `next_step`.
+            authorized_usd: As for `next_step`.
+            budget_seconds: As for `next_step`, for each step of the plan.
+            budget_decisions: As for `next_step`, for each step of the plan.
+            depth: Most steps one after another, 1..1000; 8 if None.
+            residual: Branches less probable than this are not followed, 0..1; 0.02 if None.
+            max_steps: Most steps in all, 1..10000, the most probable ones; 60 if None.
+            progress: Watches the work.
+
+        Raises:
+            Error: With every problem of the job or the options; no_step, when nothing fits the
+                constraints; cancelled, when `progress` says stop.
+
+        Example:
+            >>> import faultloom
+            >>> job = faultloom.data_path() / "jobs" / "compost-yard-dead-tug.json"
+            >>> plan = Model.shipped("mulch-tug").plan(job, depth=2)
+            >>> plan.step(1).outcomes[0].reach == plan.step(1).outcomes[0].probability
+            True
+        """
+        options = _means(
+            instruments,
+            closed_zones,
+            alternatives=alternatives,
+            allow_live=allow_live,
+            max_minutes=max_minutes,
+            authorized_usd=authorized_usd,
+            budget_seconds=budget_seconds,
+            budget_decisions=budget_decisions,
+            depth=depth,
+            residual=residual,
+            max_steps=max_steps,
+        )
+        return Plan(self._core.plan_json(text_of(job), options, progress))
+
+    def plan_card(
+        self,
+        job: Document,
+        *,
+        instruments: Iterable[str] | None = None,
+        closed_zones: Iterable[str] | None = None,
+        alternatives: int | None = None,
+        allow_live: bool | None = None,
+        max_minutes: float | None = None,
+        authorized_usd: float | None = None,
+        budget_seconds: float | None = None,
+        budget_decisions: int | None = None,
+        depth: int | None = None,
+        residual: float | None = None,
+        max_steps: int | None = None,
+        progress: Progress | None = None,
+    ) -> str:
+        """The first steps of the same plan on one A4 page to print, as SVG.
+
+        Args:
+            job: The job with what was found, what is open and what is at hand.
+            instruments: As for `plan`.
+            closed_zones: As for `plan`.
+            alternatives: As for `plan`.
+            allow_live: As for `plan`.
+            max_minutes: As for `plan`.
+            authorized_usd: As for `plan`.
+            budget_seconds: As for `plan`.
+            budget_decisions: As for `plan`.
+            depth: As for `plan`.
+            residual: As for `plan`.
+            max_steps: As for `plan`.
+            progress: Watches the work.
+
+        Raises:
+            Error: As for `plan`.
+        """
+        options = _means(
+            instruments,
+            closed_zones,
+            alternatives=alternatives,
+            allow_live=allow_live,
+            max_minutes=max_minutes,
+            authorized_usd=authorized_usd,
+            budget_seconds=budget_seconds,
+            budget_decisions=budget_decisions,
+            depth=depth,
+            residual=residual,
+            max_steps=max_steps,
+        )
+        return self._core.plan_card(text_of(job), options, progress)
 
     def explain(
         self,

@@ -99,6 +99,10 @@ void bind_model(py::module_& module) {
            "progress"_a = py::none())
       .def("next_json", &answer<&Model::next_json>, "job"_a, "options"_a = "",
            "progress"_a = py::none())
+      .def("plan_json", &answer<&Model::plan_json>, "job"_a, "options"_a = "",
+           "progress"_a = py::none())
+      .def("plan_card", &answer<&Model::plan_card>, "job"_a, "options"_a = "",
+           "progress"_a = py::none())
       .def("explain_json", &answer<&Model::explain_json>, "job"_a, "options"_a = "",
            "progress"_a = py::none())
       .def("verification_json", &verification_json, "job"_a, "progress"_a = py::none())

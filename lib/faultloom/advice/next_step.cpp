@@ -1,47 +1,26 @@
 #include <faultloom/advice/next_step.hpp>
 
 #include <algorithm>
-#include <faultloom/advice/policy.hpp>
-#include <faultloom/advice/scan.hpp>
-#include <faultloom/advice/step_problem.hpp>
-#include <map>
+#include <faultloom/advice/step_table.hpp>
 
 namespace faultloom::advice {
 namespace {
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-std::vector<Step::Leader> leaders(std::span<const Hypothesis> hypotheses,
-                                  std::span<const double> weights) {
-  std::map<Index, double> by_component;
-  double whole = 0;
-  for (std::size_t h = 0; h < hypotheses.size(); ++h) {
-    whole += weights[h];
-    if (hypotheses[h].components.empty()) by_component[vehicle::none] += weights[h];
-    for (const auto c : hypotheses[h].components) by_component[c] += weights[h];
-  }
-  std::vector<Step::Leader> list;
-  list.reserve(by_component.size());
-  for (const auto& [c, w] : by_component) list.push_back({c, whole > 0 ? w / whole : 0});
-  std::stable_sort(list.begin(), list.end(),
-                   [](const auto& a, const auto& b) { return a.probability > b.probability; });
-  if (list.size() > 3) list.resize(3);
-  return list;
-}
-
 /// Turns the planner's options into steps that say what each outcome would mean.
 class Narrator {
  public:
-  Narrator(const LiveSet& live, const RepairCosts& costs, const std::vector<bool>& open_zones,
-           const Constraints& constraints, const TrialFactory& factory,
-           std::span<const Trial> trials, const StepProblem& problem)
-      : live_(live),
-        costs_(costs),
-        open_zones_(open_zones),
-        constraints_(constraints),
-        factory_(factory),
-        trials_(trials),
-        problem_(problem) {}
+  explicit Narrator(const StepTable& table)
+      : live_(table.live()),
+        costs_(table.costs()),
+        open_zones_(table.open_zones()),
+        constraints_(table.constraints()),
+        factory_(table.factory()),
+        trials_(table.trials()),
+        problem_(table.made()) {
+    for (const auto& h : live_.hypotheses) components_.push_back(h.components);
+  }
 
   [[nodiscard]] Step step(const DecisionOption& option) const {
     auto step = option.action.type == DecisionAction::Type::test
@@ -54,7 +33,7 @@ class Narrator {
  private:
   [[nodiscard]] Step::Result result(std::string label, std::span<const double> weights,
                                     double probability) const {
-    return {std::move(label), probability, leaders(live_.hypotheses, weights)};
+    return {std::move(label), probability, leading_components(components_, weights)};
   }
 
   [[nodiscard]] Step test(const Trial& trial) const {
@@ -121,41 +100,16 @@ class Narrator {
   const TrialFactory& factory_;
   std::span<const Trial> trials_;
   const StepProblem& problem_;
+  std::vector<std::vector<Index>> components_;  ///< by hypothesis
 };
 
 }  // namespace
 
 Advice next_step(belief::Belief& belief, PredictionStore& store, const belief::Posterior& posterior,
                  const Prices& prices, const Constraints& constraints, const Progress& progress) {
-  const auto& vehicle = belief.space().vehicle();
-  const auto live = live_set(belief.space(), belief.solver(), posterior);
-  const RepairCosts costs(vehicle, prices);
-  std::vector<bool> open_zones(vehicle.zones.size(), false);
-  for (const auto z : constraints.open_zones) open_zones[at(z)] = true;
-
-  TrialFactory factory(belief, store, live, costs, constraints, open_zones);
-  constexpr std::size_t most_trials = 320;
-  auto trials =
-      live.hypotheses.empty() ? std::vector<Trial>() : factory.make(part_of(progress, 0, 0.5));
-  const auto distinct = trials.size();
-  if (!constraints.exhaustive)
-    trials = leading_trials(std::move(trials), live, costs, open_zones, most_trials);
-  auto made = make_step_problem(belief.space(), live, trials, costs, open_zones, factory.present(),
-                                constraints);
-  const Policy policy(std::move(made.problem));
-  PolicyOptions options;
-  // Wide rather than deep: more tests to choose from change the advice, improbable branches do not.
-  options.hypotheses = 64;
-  options.tests = 200;
-  options.candidates = 6;
-  options.least_reach = 8e-3;
-  options.least_weight = 1e-3;
-  options.later_depth = 0;
-  options.alternatives = constraints.alternatives;
-  options.exhaustive = constraints.exhaustive;
-  options.most_nodes = constraints.budget_decisions;
-  if (constraints.budget_seconds > 0) options.most_seconds = constraints.budget_seconds;
-  const auto decision = policy.choose(made.state, options, part_of(progress, 0.5, 1));
+  const StepTable table(belief, store, posterior, prices, constraints, part_of(progress, 0, 0.5));
+  const auto decision = table.policy().choose(table.made().state, step_policy(constraints),
+                                              part_of(progress, 0.5, 1));
   if (decision.options.empty())
     throw Error(Code::no_step,
                 "Nothing can be tested or repaired within these constraints; allow a zone, an "
@@ -163,11 +117,11 @@ Advice next_step(belief::Belief& belief, PredictionStore& store, const belief::P
 
   Advice advice;
   advice.repair_only_usd = decision.repair_only_usd;
-  advice.steps_compared = factory.compared();
-  advice.steps_distinct = distinct;
+  advice.steps_compared = table.factory().compared();
+  advice.steps_distinct = table.distinct();
   advice.decisions = decision.nodes;
   advice.cut_short = decision.cut_short;
-  const Narrator narrator(live, costs, open_zones, constraints, factory, trials, made);
+  const Narrator narrator(table);
   advice.best = narrator.step(decision.options.front());
   for (std::size_t i = 1; i < decision.options.size(); ++i)
     advice.alternatives.push_back(narrator.step(decision.options[i]));

@@ -154,6 +154,7 @@ class Setups {
         problem.change_usd.push_back(
             costs.prices().of_minutes(change_minutes(costs.vehicle(), costs.prices(), from, to)));
   }
+  [[nodiscard]] const std::vector<Setup>& list() const noexcept { return list_; }
 
  private:
   std::map<Setup, std::int32_t> numbers_;
@@ -276,6 +277,7 @@ StepProblem make_step_problem(const belief::FaultSpace& space, const LiveSet& li
     result.outcomes.push_back(std::move(groups));
   }
   setups.fill(problem, costs);
+  result.setups = setups.list();
   for (std::size_t z = 0; z < open_zones.size(); ++z)
     problem.zone_usd.push_back(costs.zone(static_cast<Index>(z)));
   merge_alike(problem);

@@ -14,6 +14,7 @@ struct StepProblem {
   DecisionState state;  ///< where the job stands
   /// By repair of the problem: component; none: prove that it runs.
   std::vector<Index> components;
+  std::vector<Setup> setups;  ///< by number of the problem
   /// By test of the problem (in the order of the trials) and its outcome: outcomes of the trial that mean
   /// the same.
   std::vector<std::vector<std::vector<std::size_t>>> outcomes;

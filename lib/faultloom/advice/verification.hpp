@@ -30,8 +30,9 @@ struct Check {
   Index black = vehicle::none;
   double expected_volt = 0;  ///< drop: of a sound vehicle
   double limit_volt = 0;     ///< drop: no more than this, either way
-  std::optional<double> before_volt;  ///< drop: the last figure noted before the component was repaired
-  std::optional<double> after_volt;   ///< drop: the figure that decides
+  std::optional<double>
+      before_volt;  ///< drop: the last figure noted before the component was repaired
+  std::optional<double> after_volt;  ///< drop: the figure that decides
   Result result = Result::open;
   std::optional<std::size_t> entry;  ///< the one that decides: index into the entries given
 };

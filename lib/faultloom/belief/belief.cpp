@@ -20,8 +20,7 @@ std::string key_of(const Evidence& evidence) {
     if (!e.informative()) continue;
     if (e.type == Entry::Type::look)
       parts.push_back("look " + std::to_string(e.component) + " " +
-                      std::to_string(static_cast<int>(e.outcome)) + " " +
-                      std::to_string(e.epoch));
+                      std::to_string(static_cast<int>(e.outcome)) + " " + std::to_string(e.epoch));
     if (e.type == Entry::Type::cue)
       parts.push_back("cue " + e.cue + " " + std::to_string(static_cast<int>(e.outcome)));
   }
@@ -91,10 +90,7 @@ struct Belief::Work {
 
 Belief::Belief(const FaultSpace& space, const readings::InstrumentSet& instruments,
                const rates::Rates& rates)
-    : space_(&space),
-      instruments_(&instruments),
-      rates_(&rates),
-      solver_(space.circuit()) {}
+    : space_(&space), instruments_(&instruments), rates_(&rates), solver_(space.circuit()) {}
 
 std::vector<double> Belief::prior_odds(const rates::Exposure& exposure) const {
   const auto& vehicle = space_->vehicle();
@@ -130,10 +126,8 @@ const Belief::Ground& Belief::ground(const Evidence& evidence) {
   const auto& space = *made->course->space;
   made->looks = Looks(space, evidence.entries, instruments_->repeat_correlation);
   made->cues = Cues(space_->vehicle(), *rates_, evidence.entries);
-  made->prior =
-      std::make_unique<Prior>(space, *rates_, evidence.exposure, made->looks, made->cues);
-  made->looks_marginal = 
-      made->looks.marginal(made->prior->mode_priors(), rates_->repair.defect);
+  made->prior = std::make_unique<Prior>(space, *rates_, evidence.exposure, made->looks, made->cues);
+  made->looks_marginal = made->looks.marginal(made->prior->mode_priors(), rates_->repair.defect);
   made->shares.resize(made->prior->place_count());
   for (std::size_t f = 0; f < space.faults().size(); ++f) {
     const auto fault = static_cast<std::int32_t>(f);
@@ -348,7 +342,8 @@ void Belief::spread(const Work& work, Posterior& result) const {
     const auto& variable = space_->variables()[at(space_->variable_of(vehicle.wires[w].component))];
     for (auto f = variable.first; f < variable.first + variable.count; ++f)
       result.wires[w] += result.faults[at(f)];
-    result.wires[w] = std::min(1.0, result.wires[w]);  // after repairs, faults of one wire may add up
+    result.wires[w] =
+        std::min(1.0, result.wires[w]);  // after repairs, faults of one wire may add up
   }
 }
 
@@ -466,8 +461,8 @@ void Belief::judge(Work& work, Posterior& result) {
     const auto& e = work.evidence->entries[entry.entry];
     if (e.type != Entry::Type::look || !e.informative()) continue;
     // What was seen before a repair is measured by how things were then.
-    const auto mended = std::find_if(
-        result.repairs.begin(), result.repairs.end(), [&](const RepairReport& report) {
+    const auto mended =
+        std::find_if(result.repairs.begin(), result.repairs.end(), [&](const RepairReport& report) {
           return report.repair.component == e.component && report.repair.epoch > e.epoch;
         });
     if (mended == result.repairs.end()) {

@@ -97,7 +97,8 @@ void FaultSpace::make_variables(std::span<const Repair> repairs) {
     }
     add(c, {0, epochs.front()}, false);
     for (std::size_t n = 0; n < epochs.size(); ++n)
-      add(c, n + 1 < epochs.size() ? Lifetime{epochs[n], epochs[n + 1]} : Lifetime{epochs[n]}, true);
+      add(c, n + 1 < epochs.size() ? Lifetime{epochs[n], epochs[n + 1]} : Lifetime{epochs[n]},
+          true);
   }
   std::map<Index, std::int32_t> ends_of;  // of wires that were repaired, without their ends
   for (std::size_t i = 0; i < components.size(); ++i) {

@@ -17,7 +17,8 @@ Looks::Looks(const FaultSpace& space, std::span<const readings::Entry> entries,
     : vehicle_(&space.vehicle()), repeat_correlation_(repeat_correlation) {
   for (const auto& e : entries)
     if (e.type == readings::Entry::Type::look && e.informative())
-      by_component_[{e.component, space.life_in(e.component, e.epoch)}].push_back(e.outcome == readings::Outcome::damage);
+      by_component_[{e.component, space.life_in(e.component, e.epoch)}].push_back(
+          e.outcome == readings::Outcome::damage);
   // Products over a component's looks must not depend on the order the job lists them in.
   for (auto& [component, looks] : by_component_) std::sort(looks.begin(), looks.end());
 }

@@ -11,9 +11,9 @@ namespace {
 using readings::Entry;
 
 auto content(const Entry& e) {
-  return std::tie(e.epoch, e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black, e.element,
-                  e.sign, e.visit, e.provocation, e.provoked_zone, e.outcome, e.number, e.tolerance,
-                  e.id);
+  return std::tie(e.epoch, e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black,
+                  e.element, e.sign, e.visit, e.provocation, e.provoked_zone, e.outcome, e.number,
+                  e.tolerance, e.id);
 }
 
 std::string key_of(const readings::Forecast& forecast, std::size_t group) {

@@ -47,7 +47,7 @@ struct Resistance {
 /// What a repair mended.
 struct RepairReport {
   Repair repair;
-  double was_faulty = 0;  ///< P(the component was faulty until then | everything)
+  double was_faulty = 0;                ///< P(the component was faulty until then | everything)
   std::vector<Prior::ModeShare> modes;  ///< P(mode until then | everything), most probable first
 };
 

@@ -49,12 +49,11 @@ constexpr std::size_t most_relevances = 50000;
 }  // namespace
 
 Predictions::Predictions(const FaultSpace& space, circuit::Solver& solver,
-                         const readings::InstrumentSet& instruments,
-                         const Intermittence& intermittence)
+                         const readings::InstrumentSet& instruments, Intermittence intermittence)
     : space_(&space),
       solver_(&solver),
       instruments_(&instruments),
-      intermittence_(intermittence),
+      intermittence_(std::move(intermittence)),
       relevance_(space, solver, instruments, Relevance::usual_tolerance) {}
 
 void Predictions::forget_if_full() {
@@ -155,8 +154,7 @@ void Predictions::overrides_at(std::span<const std::int32_t> faults,
 
 /// Whether some number noted lies between what the two ends of a resistance's cell would show.
 bool Predictions::hidden(const std::vector<std::int32_t>& faults, std::int32_t fault,
-                         std::span<const std::pair<std::int32_t, double>> ohms,
-                         std::size_t e) {
+                         std::span<const std::pair<std::int32_t, double>> ohms, std::size_t e) {
   auto& forecast = observations_->forecast();
   std::vector<std::pair<std::int32_t, double>> ends(ohms.begin(), ohms.end());
   std::erase_if(ends, [&](const auto& item) { return item.first == fault; });
@@ -182,9 +180,9 @@ void Predictions::tune(const std::vector<std::int32_t>& faults, Node& node, std:
   auto& forecast = observations_->forecast();
   bool misfit = false;
   for (std::size_t g = 0; g < forecast.group_count(); ++g)
-    misfit = misfit || (epoch_of_[g] == e &&
-                        observations_->first(g).outcome == readings::Outcome::number &&
-                        node.cells[slots_[g]].value < fits * observations_->ceiling(g));
+    misfit = misfit ||
+             (epoch_of_[g] == e && observations_->first(g).outcome == readings::Outcome::number &&
+              node.cells[slots_[g]].value < fits * observations_->ceiling(g));
   if (!misfit) return;
   space_->settings(faults, settings_);
   for (const auto f : faults) {
@@ -367,8 +365,7 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
   }
   // A resistance that one reading tells counts with the share of its cell that fits.
   double share = 1;
-  for (std::size_t mask = 0; mask < masks; ++mask)
-    share = std::min(share, mean_share(blend, mask));
+  for (std::size_t mask = 0; mask < masks; ++mask) share = std::min(share, mean_share(blend, mask));
   product *= share;
   weigh(nullptr);
   for (const auto& visit : visits) {
@@ -526,7 +523,8 @@ double Predictions::ceiling_untouched(const Candidate& candidate, std::size_t g)
   double most = 0;
   const auto mixture = blend(candidate);
   for (std::size_t mask = 0; mask < mixture.masks(); ++mask)
-    most = std::max(most, cell(node_of(mixture, mask, g), g).slips_at_best / observations_->ceiling(g));
+    most = std::max(most,
+                    cell(node_of(mixture, mask, g), g).slips_at_best / observations_->ceiling(g));
   return std::min(1.0, most);
 }
 
@@ -668,7 +666,8 @@ double Predictions::at_resistance(const Candidate& candidate, std::int32_t fault
     }
     for (std::size_t g = 0; g < observations_->group_count(); ++g)
       if (epoch_of_[g] == e)
-        product *= (there ? other.cells[slots_[g]] : cell(own, g)).value / observations_->ceiling(g);
+        product *=
+            (there ? other.cells[slots_[g]] : cell(own, g)).value / observations_->ceiling(g);
   }
   return product;
 }

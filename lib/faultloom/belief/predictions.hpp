@@ -27,7 +27,7 @@ using rates::Intermittence;
 class Predictions {
  public:
   Predictions(const FaultSpace& space, circuit::Solver& solver,
-              const readings::InstrumentSet& instruments, const Intermittence& intermittence);
+              const readings::InstrumentSet& instruments, Intermittence intermittence);
 
   /// Makes these the observations that group numbers refer to. They must stay alive.
   void observe(const Observations& observations);
@@ -118,7 +118,7 @@ class Predictions {
   };
 
   /// What the faults there in the e-th epoch observed predict for it.
-  Node& node(const std::vector<std::int32_t>& active, std::size_t e);
+  Node& node(const std::vector<std::int32_t>& faults, std::size_t e);
   void predict(Node& node, std::size_t e);
   Node& node_of(const Blend& blend, std::size_t mask, std::size_t g) const {
     return *blend.nodes[mask * epochs_.size() + epoch_of_[g]];

@@ -145,8 +145,8 @@ Prior::Single Prior::single(Index c, std::int32_t v, std::size_t context) const 
   result.good = (1 - damaged) * (1 - failed) * looks_->if_good(c, life);
   for (const auto m : component.modes) {
     const double own = hit ? damage_[at(bundle)][context][at(m)] : 0;
-    result.modes.push_back((own + (1 - damaged) * mode_priors_[at(m)]) * looks_->if_faulty(m, life) *
-                           factor);
+    result.modes.push_back((own + (1 - damaged) * mode_priors_[at(m)]) *
+                           looks_->if_faulty(m, life) * factor);
   }
   return result;
 }

@@ -115,8 +115,8 @@ Found Search::run(const Progress& progress) {
     best.growth = best.total > 0 ? std::abs(best.total - scale_) / best.total : 1;
     scale_ = best.total;
     best.complete = best.outside <= options_.bound * (best.total + unmodelled_ + best.outside);
-    const bool settled = best.sets >= enough_to_tell && share_found < fine &&
-                         best.growth < options_.least_growth;
+    const bool settled =
+        best.sets >= enough_to_tell && share_found < fine && best.growth < options_.least_growth;
     if (best.complete || settled || options_.exhaustive || threshold_ < least_threshold) break;
     threshold_ /= threshold_step;
     // The first passes find next to nothing; what they grow by says little.
@@ -401,14 +401,9 @@ std::vector<std::int32_t> Search::kinds_of_faults() const {
     // An added resistance is told by itself, not by the sum with what the element had.
     const bool itself = fault.ohm > 0 || o.siemens == 0;
     const auto& variable = space.variables()[at(fault.variable)];
-    const Kind kind{variable.bundle,
-                    variable.life,
-                    fault.ohm,
-                    itself ? 0 : o.siemens,
-                    itself ? 0 : o.ampere,
-                    itself ? 0 : o.stuck + 2,
-                    fault.duty.a,
-                    fault.duty.b};
+    const Kind kind{variable.bundle,        variable.life,         fault.ohm,
+                    itself ? 0 : o.siemens, itself ? 0 : o.ampere, itself ? 0 : o.stuck + 2,
+                    fault.duty.a,           fault.duty.b};
     result.push_back(
         number_of.emplace(kind, static_cast<std::int32_t>(number_of.size())).first->second);
   }

@@ -440,7 +440,9 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
   return "";
 }
 
-json one_step(const AnswerContext& context, const advice::Step& step) {
+}  // namespace
+
+json one_step_json(const AnswerContext& context, const advice::Step& step) {
   const auto& v = context.vehicle;
   constexpr const char* names[] = {"reading", "sign",   "look",      "lift",
                                    "bridge",  "repair", "authorize", "verify"};
@@ -489,13 +491,11 @@ json one_step(const AnswerContext& context, const advice::Step& step) {
   return item;
 }
 
-}  // namespace
-
 json step_json(const AnswerContext& context, const advice::Advice& advice) {
   json answer = heading("faultloom.step", context);
-  answer["step"] = one_step(context, advice.best);
+  answer["step"] = one_step_json(context, advice.best);
   json others = json::array();
-  for (const auto& step : advice.alternatives) others.push_back(one_step(context, step));
+  for (const auto& step : advice.alternatives) others.push_back(one_step_json(context, step));
   answer["alternatives"] = std::move(others);
   answer["repair_only_usd"] = advice.repair_only_usd;
   answer["steps_compared"] = advice.steps_compared;

@@ -28,6 +28,8 @@ struct AnswerContext {
 [[nodiscard]] nlohmann::json ranking_json(const AnswerContext& context,
                                           const belief::Belief& belief,
                                           const belief::Posterior& posterior, std::size_t top);
+/// One step as it is in faultloom.step.
+[[nodiscard]] nlohmann::json one_step_json(const AnswerContext& context, const advice::Step& step);
 [[nodiscard]] nlohmann::json step_json(const AnswerContext& context, const advice::Advice& advice);
 [[nodiscard]] nlohmann::json explanation_json(const AnswerContext& context, belief::Belief& belief,
                                               const belief::Posterior& posterior, std::size_t top);

@@ -4,9 +4,11 @@
 #include <faultloom/documents/answers.hpp>
 #include <faultloom/documents/model_parts.hpp>
 #include <faultloom/documents/options.hpp>
+#include <faultloom/documents/plan_answers.hpp>
 #include <faultloom/documents/reach_answers.hpp>
 #include <faultloom/documents/situation_reader.hpp>
 #include <faultloom/documents/verification_answers.hpp>
+#include <faultloom/report/plan_card.hpp>
 #include <faultloom/report/spice_deck.hpp>
 #include <faultloom/vehicle/lint.hpp>
 #include <nlohmann/json.hpp>
@@ -27,8 +29,45 @@ std::vector<int> at_hand(const Model::Parts& parts, const Job& job) {
   return list;
 }
 
-belief::Evidence evidence_of(const Job& job) {
-  return {job.entries, job.exposure, job.repairs};
+belief::Evidence evidence_of(const Job& job) { return {job.entries, job.exposure, job.repairs}; }
+
+/// What the planner is asked with.
+struct Planning {
+  belief::Belief& belief;
+  advice::PredictionStore& store;
+  const belief::Posterior& posterior;
+  const advice::Prices& prices;
+  const advice::Constraints& constraints;
+};
+
+/// Gives `answer` the belief of a job, its prices, and the constraints with what was done already.
+template <typename Answer>
+auto with_posterior(const Model::Parts& parts, const Job& job, advice::Constraints constraints,
+                    const Progress& progress, const Answer& answer) {
+  const auto belief = parts.borrow();
+  belief::Options how;
+  how.judge_entries = false;
+  const auto posterior = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.5));
+  constraints.open_zones = job.opened_zones;
+  // What was tried before the last repair may be worth trying again.
+  for (const auto& entry : job.entries)
+    if (entry.epoch == job.entries.back().epoch && entry.type != readings::Entry::Type::repair)
+      constraints.made.push_back(entry);
+  if (constraints.instruments.empty()) constraints.instruments = at_hand(parts, job);
+  advice::Prices prices;
+  if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
+  const Planning planning{*belief, belief.store(), posterior, prices, constraints};
+  return answer(planning, part_of(progress, 0.5, 1));
+}
+
+advice::Plan unrolled(const Model::Parts& parts, const Job& job, const PlanRequest& request,
+                      const Progress& progress) {
+  return with_posterior(parts, job, request.constraints, progress,
+                        [&](const Planning& p, const Progress& rest) {
+                          const advice::StepTable table(p.belief, p.store, p.posterior, p.prices,
+                                                        p.constraints, part_of(rest, 0, 0.3));
+                          return advice::make_plan(table, request.plan, part_of(rest, 0.3, 1));
+                        });
 }
 
 }  // namespace
@@ -117,23 +156,28 @@ std::string Model::next_json(std::string_view job_text, std::string_view options
                              const Progress& progress) const {
   const auto job = parts_->job(job_text);
   const auto options = read_next_options(options_text, parts_->vehicle, parts_->instruments);
-  const auto belief = parts_->borrow();
-  belief::Options how;
-  how.judge_entries = false;
-  const auto posterior = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.5));
-  auto constraints = options.constraints;
-  constraints.open_zones = job.opened_zones;
-  // What was tried before the last repair may be worth trying again.
-  for (const auto& entry : job.entries)
-    if (entry.epoch == job.entries.back().epoch &&
-        entry.type != readings::Entry::Type::repair)
-      constraints.made.push_back(entry);
-  if (constraints.instruments.empty()) constraints.instruments = at_hand(*parts_, job);
-  advice::Prices prices;
-  if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
-  const auto advice = advice::next_step(*belief, belief.store(), posterior, prices, constraints,
-                                        part_of(progress, 0.5, 1));
-  return text_of(step_json(context_of(*parts_, job), advice));
+  return text_of(with_posterior(
+      *parts_, job, options.constraints, progress, [&](const Planning& p, const Progress& rest) {
+        const auto advice =
+            advice::next_step(p.belief, p.store, p.posterior, p.prices, p.constraints, rest);
+        return step_json(context_of(*parts_, job), advice);
+      }));
+}
+
+std::string Model::plan_json(std::string_view job_text, std::string_view options_text,
+                             const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  const auto request = read_plan_options(options_text, parts_->vehicle, parts_->instruments);
+  return text_of(documents::plan_json(context_of(*parts_, job),
+                                      unrolled(*parts_, job, request, progress), request.plan));
+}
+
+std::string Model::plan_card(std::string_view job_text, std::string_view options_text,
+                             const Progress& progress) const {
+  const auto job = parts_->job(job_text);
+  const auto request = read_plan_options(options_text, parts_->vehicle, parts_->instruments);
+  return reports::plan_card_svg(
+      card_of(context_of(*parts_, job), unrolled(*parts_, job, request, progress)));
 }
 
 std::string Model::explain_json(std::string_view job_text, std::string_view options_text,

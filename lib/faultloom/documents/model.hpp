@@ -59,6 +59,14 @@ class Model {
   /// `options`: {"instruments":[..],"closed_zones":[..],"alternatives":3,"allow_live":true}.
   [[nodiscard]] std::string next_json(std::string_view job, std::string_view options = {},
                                       const Progress& progress = {}) const;
+  /// JSON faultloom.plan: the advice unrolled to a tree of steps, numbered by how probable they are.
+  /// `options` as in next_json(), and {"depth":8,"residual":0.02,"max_steps":60}: steps one after another, the
+  /// probability below which a branch is not followed, and steps in all.
+  [[nodiscard]] std::string plan_json(std::string_view job, std::string_view options = {},
+                                      const Progress& progress = {}) const;
+  /// The first steps of the same plan on one A4 page to print, SVG.
+  [[nodiscard]] std::string plan_card(std::string_view job, std::string_view options = {},
+                                      const Progress& progress = {}) const;
   /// JSON faultloom.explanation: for each entry what was expected under the leading suspects, its weight
   /// for and against each, and whether it looks like a misreading.
   [[nodiscard]] std::string explain_json(std::string_view job, std::string_view options = {},

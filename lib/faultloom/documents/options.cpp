@@ -17,7 +17,7 @@ json object_of(std::string_view text, std::vector<Problem>& problems) {
   return json::object();
 }
 
-void only_keys(const json& options, std::initializer_list<const char*> known,
+void only_keys(const json& options, const std::vector<const char*>& known,
                std::vector<Problem>& problems) {
   for (const auto& [key, value] : options.items()) {
     const bool ok =
@@ -31,21 +31,23 @@ void only_keys(const json& options, std::initializer_list<const char*> known,
 constexpr std::int64_t most_rows = 10000;
 /// More sets than any search would finish.
 constexpr std::int64_t most_budget_sets = 1000000000;
+constexpr std::int64_t most_plan_depth = 1000;
 
 void read_count(const json& options, const char* key, std::int64_t most, std::size_t& value,
-                std::vector<Problem>& problems) {
+                std::vector<Problem>& problems, std::int64_t least = 0) {
   if (!options.contains(key)) return;
   const auto& item = options[key];
   // What does not fit a signed number would wrap.
-  const bool fits = item.is_number_unsigned()
-                        ? item.get<std::uint64_t>() <= static_cast<std::uint64_t>(most)
-                        : item.is_number_integer() && item.get<std::int64_t>() == 0;
-  if (fits) {
+  const bool small = item.is_number_unsigned()
+                         ? item.get<std::uint64_t>() <= static_cast<std::uint64_t>(most)
+                         : item.is_number_integer() && item.get<std::int64_t>() == 0;
+  if (small && item.get<std::int64_t>() >= least) {
     value = item.get<std::size_t>();
   } else {
-    problems.push_back({Code::value,
-                        fmt::format("Option '{}' must be a whole number from 0 to {}", key, most),
-                        std::string("/") + key});
+    problems.push_back(
+        {Code::value,
+         fmt::format("Option '{}' must be a whole number from {} to {}", key, least, most),
+         std::string("/") + key});
   }
 }
 
@@ -107,6 +109,24 @@ void read_means(const json& options, const vehicle::Vehicle& vehicle,
   read_names(options, "closed_zones", zone, problems);
 }
 
+std::vector<const char*> constraint_keys() {
+  return {"instruments", "closed_zones",   "alternatives",   "allow_live",
+          "max_minutes", "authorized_usd", "budget_seconds", "budget_decisions"};
+}
+
+void read_constraints(const json& options, const vehicle::Vehicle& vehicle,
+                      const readings::InstrumentSet& instruments, advice::Constraints& constraints,
+                      std::vector<Problem>& problems) {
+  read_count(options, "alternatives", most_rows, constraints.alternatives, problems);
+  read_flag(options, "allow_live", constraints.allow_live, problems);
+  read_number(options, "max_minutes", 0, 1e6, constraints.most_minutes, problems);
+  read_number(options, "authorized_usd", 0, 1e9, constraints.authorized_usd, problems);
+  read_number(options, "budget_seconds", 0, 3600, constraints.budget_seconds, problems);
+  read_count(options, "budget_decisions", most_budget_sets, constraints.budget_decisions, problems);
+  read_means(options, vehicle, instruments, constraints.instruments, constraints.closed_zones,
+             problems);
+}
+
 }  // namespace
 
 belief::SearchOptions RankOptions::search() const {
@@ -137,20 +157,25 @@ NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& veh
                               const readings::InstrumentSet& instruments) {
   std::vector<Problem> problems;
   const auto options = object_of(text, problems);
+  only_keys(options, constraint_keys(), problems);
   NextOptions result;
-  auto& constraints = result.constraints;
-  only_keys(options,
-            {"instruments", "closed_zones", "alternatives", "allow_live", "max_minutes",
-             "authorized_usd", "budget_seconds", "budget_decisions"},
-            problems);
-  read_count(options, "alternatives", most_rows, constraints.alternatives, problems);
-  read_flag(options, "allow_live", constraints.allow_live, problems);
-  read_number(options, "max_minutes", 0, 1e6, constraints.most_minutes, problems);
-  read_number(options, "authorized_usd", 0, 1e9, constraints.authorized_usd, problems);
-  read_number(options, "budget_seconds", 0, 3600, constraints.budget_seconds, problems);
-  read_count(options, "budget_decisions", most_budget_sets, constraints.budget_decisions, problems);
-  read_means(options, vehicle, instruments, constraints.instruments, constraints.closed_zones,
-             problems);
+  read_constraints(options, vehicle, instruments, result.constraints, problems);
+  if (!problems.empty()) throw Error(std::move(problems));
+  return result;
+}
+
+PlanRequest read_plan_options(std::string_view text, const vehicle::Vehicle& vehicle,
+                              const readings::InstrumentSet& instruments) {
+  std::vector<Problem> problems;
+  const auto options = object_of(text, problems);
+  auto keys = constraint_keys();
+  keys.insert(keys.end(), {"depth", "residual", "max_steps"});
+  only_keys(options, keys, problems);
+  PlanRequest result;
+  read_constraints(options, vehicle, instruments, result.constraints, problems);
+  read_count(options, "depth", most_plan_depth, result.plan.depth, problems, 1);
+  read_number(options, "residual", 0, 1, result.plan.residual, problems);
+  read_count(options, "max_steps", most_rows, result.plan.most_steps, problems, 1);
   if (!problems.empty()) throw Error(std::move(problems));
   return result;
 }

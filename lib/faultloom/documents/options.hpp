@@ -2,6 +2,7 @@
 
 #include <faultloom/advice/ambiguity.hpp>
 #include <faultloom/advice/next_step.hpp>
+#include <faultloom/advice/plan.hpp>
 #include <faultloom/belief/search.hpp>
 #include <string_view>
 
@@ -20,6 +21,11 @@ struct NextOptions {
   advice::Constraints constraints;
 };
 
+struct PlanRequest {
+  advice::Constraints constraints;
+  advice::PlanOptions plan;
+};
+
 /// What may be used to tell faults apart, and how much to say of it.
 struct ReachOptions {
   advice::Reach reach;
@@ -33,6 +39,10 @@ struct ReachOptions {
 /// JSON {"instruments":[ids],"closed_zones":[ids],"alternatives":3,"allow_live":true,"max_minutes":20,
 /// "authorized_usd":250,"budget_seconds":0.5,"budget_decisions":2000} or "".
 [[nodiscard]] NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& vehicle,
+                                            const readings::InstrumentSet& instruments);
+
+/// As read_next_options(), with "depth":8, "residual":0.02 and "max_steps":60 besides.
+[[nodiscard]] PlanRequest read_plan_options(std::string_view text, const vehicle::Vehicle& vehicle,
                                             const readings::InstrumentSet& instruments);
 
 /// JSON {"instruments":[ids],"closed_zones":[ids],"allow_live":true,"looks":false,"lifting":false,

@@ -105,12 +105,10 @@ json check_json(const AnswerContext& context, const Check& check) {
   const auto& v = context.vehicle;
   constexpr std::array<const char*, 3> types{"drives", "drop", "interlock"};
   const auto step = step_of(context, check);
-  json item{{"id", id_of(v, check)},
-            {"type", types[static_cast<std::size_t>(check.type)]},
-            {"text", text_of(v, check)},
-            {"state", state_of(v, check.state)},
-            {"result", name_of(check.result)},
-            {"cautions", cautions_json(context, step)}};
+  json item{
+      {"id", id_of(v, check)},           {"type", types[static_cast<std::size_t>(check.type)]},
+      {"text", text_of(v, check)},       {"state", state_of(v, check.state)},
+      {"result", name_of(check.result)}, {"cautions", cautions_json(context, step)}};
   if (check.entry) item["entry"] = context.job.entries[*check.entry].id;
   if (check.type == Check::Type::drop) {
     item["component"] = v.components[at(check.component)].id;
@@ -235,8 +233,7 @@ Closing read_closing(std::string_view text) {
     }
     std::string list;
     for (const auto w : words) list += (list.empty() ? "" : ", ") + std::string(w);
-    problems.push_back(
-        {Code::value, fmt::format("'{}' must be one of {}", key, list), pointer});
+    problems.push_back({Code::value, fmt::format("'{}' must be one of {}", key, list), pointer});
   };
   if (!value.is_object()) {
     problems.push_back({Code::schema, "The closing must be an object", ""});

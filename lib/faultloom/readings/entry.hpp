@@ -43,8 +43,7 @@ struct Entry {
   /// "Not sure" and "can't reach" are recorded and change nothing. Repairs say nothing either; they decide
   /// what the entries after them speak about.
   [[nodiscard]] bool informative() const {
-    return type != Type::repair && outcome != Outcome::not_sure &&
-           outcome != Outcome::cannot_reach;
+    return type != Type::repair && outcome != Outcome::not_sure && outcome != Outcome::cannot_reach;
   }
 };
 

@@ -12,8 +12,8 @@ namespace {
 std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 
 bool same_reading(const Entry& a, const Entry& b) {
-  return a.epoch == b.epoch && a.type == b.type && a.instrument == b.instrument && a.red == b.red && a.black == b.black &&
-         a.element == b.element && a.sign == b.sign && a.state == b.state &&
+  return a.epoch == b.epoch && a.type == b.type && a.instrument == b.instrument && a.red == b.red &&
+         a.black == b.black && a.element == b.element && a.sign == b.sign && a.state == b.state &&
          a.lifted_elements == b.lifted_elements && a.visit == b.visit &&
          a.provocation == b.provocation && a.provoked_zone == b.provoked_zone;
 }

@@ -294,9 +294,7 @@ class Enumeration {
     return list;
   }
 
-  int last_epoch() const {
-    return evidence_.repairs.empty() ? 0 : evidence_.repairs.back().epoch;
-  }
+  int last_epoch() const { return evidence_.repairs.empty() ? 0 : evidence_.repairs.back().epoch; }
 
   std::int32_t rank(Index mode) const { return corner_.space().cells_of(mode).front().fault; }
 

@@ -175,8 +175,7 @@ void add_repairs(const Corner& corner, belief::Evidence& job, std::mt19937_64& r
   for (std::size_t c = 0; c < corner.vehicle().components.size(); ++c)
     if (!corner.vehicle().components[c].modes.empty()) able.push_back(static_cast<Index>(c));
   const int repairs = 1 + static_cast<int>(below(2, random));
-  for (int n = 1; n <= repairs; ++n)
-    job.repairs.push_back({able[below(able.size(), random)], n});
+  for (int n = 1; n <= repairs; ++n) job.repairs.push_back({able[below(able.size(), random)], n});
   for (auto& e : job.entries)
     e.epoch = static_cast<int>(below(static_cast<std::size_t>(repairs) + 1, random));
 }
