@@ -117,6 +117,52 @@ def cart_with_motor() -> Document:
     return vehicle
 
 
+def cart_with_interlock() -> Document:
+    """The cart with a motor, whose key has to be proved to stop it, and whose key may be bridged."""
+    vehicle = cart_with_motor()
+    vehicle["id"] = "cart-with-interlock"
+    vehicle["controls"]["key"]["interlock"] = True
+    return vehicle
+
+
+def spliced_job() -> Document:
+    """The wire to that cart's motor was cut and is spliced; nothing is proved yet."""
+
+    def drop(entry: str, volts: float) -> Document:
+        return {**_volts(entry, "S1.out", volts), "black": "M1.a1"}
+
+    turns = {"type": "sign", "part": "M1", "sign": "turns"}
+    return {
+        "format": "faultloom.job",
+        "version": "1.0",
+        "id": "cut-wire",
+        "vehicle": "cart-with-interlock",
+        "entries": [
+            {"id": "e1", **turns, "state": _ON, "outcome": "no"},
+            drop("e2", 12.6),
+            {"id": "e3", "type": "look", "component": "W4", "outcome": "damage"},
+            {"id": "e4", "type": "repair", "component": "W4", "action": "splice"},
+        ],
+    }
+
+
+def proved_job(*, volts: float = 0.01, with_key_off: str = "no") -> Document:
+    """The spliced job with every check made.
+
+    Args:
+        volts: Drop along the splice.
+        with_key_off: Whether it drives with the key off.
+    """
+    job = spliced_job()
+    turns = {"type": "sign", "part": "M1", "sign": "turns"}
+    job["entries"] += [
+        {"id": "e5", **turns, "state": _ON, "outcome": "yes"},
+        {**_volts("e6", "S1.out", volts), "black": "M1.a1"},
+        {"id": "e7", **turns, "state": {}, "outcome": with_key_off},
+    ]
+    return job
+
+
 def cart_with_settings() -> Document:
     """The cart with a run/tow switch that may be left in tow, and a plug of two pins.
 

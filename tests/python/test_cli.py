@@ -19,9 +19,18 @@ from faultloom import _show, cli
 from faultloom._terminal import Patience
 from faultloom._words import Names, dollars, minutes, percent
 from faultloom.answers import Step
+from faultloom.dialogue.job_file import JobFile
 from rich.console import Console
 
-from small_cart import Document, small_job, small_vehicle
+from small_cart import (
+    Document,
+    cart_with_interlock,
+    cart_with_motor,
+    proved_job,
+    small_job,
+    small_vehicle,
+    spliced_job,
+)
 
 DATA = faultloom.data_path()
 ODD = DATA / "jobs" / "herb-garden-odd-reading.json"
@@ -648,3 +657,168 @@ def test_minutes_and_dollars() -> None:
         "34 min",
     ]
     assert [dollars(v) for v in (0.5, 9.99, 63.2)] == ["$0.50", "$9.99", "$63"]
+
+
+# -- the end of a job ------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def proving(tmp_path: Path) -> Callable[[Document], Path]:
+    """Writes a job beside the vehicle whose key has to be proved to stop it."""
+    for name in ("vehicles", "jobs"):
+        (tmp_path / name).mkdir()
+    for vehicle in (cart_with_interlock(), cart_with_motor()):
+        write(tmp_path / "vehicles" / f"{vehicle['id']}.json", vehicle)
+    return lambda job: write(tmp_path / "jobs" / "cut-wire.json", job)
+
+
+def test_verify_shows_what_is_to_prove(run: Run, proving: Callable[[Document], Path]) -> None:
+    code, out, err = run("verify", proving(spliced_job()))
+    assert (code, err) == (0, "")
+    shown = " ".join(out.split())
+    assert "What was repaired W4" in shown
+    assert "To prove before it goes back open It drives: key on" in shown
+    assert "open At most 0.6031 V from S1.out to M1.a1, key on before 12.6 V" in shown
+    assert "open It does not drive with the key off: all at rest" in shown
+    assert "WARNING Never leave an interlock bypassed." in shown
+
+
+def test_verify_shows_what_passed_and_what_failed(
+    run: Run, proving: Callable[[Document], Path]
+) -> None:
+    _, out, _ = run("verify", proving(proved_job()))
+    shown = " ".join(out.split())
+    assert "Everything is proved" in shown
+    assert "before 12.6 V, after 0.01 V" in shown
+    assert "open" not in shown.partition("Everything is proved")[2].partition("WARNING")[0]
+    _, out, _ = run("verify", proving(proved_job(volts=3.2)))
+    shown = " ".join(out.split())
+    assert "Something failed: go on with the job" in shown
+    assert "failed At most 0.6031 V" in shown
+    job = proving(proved_job(with_key_off="yes"))
+    assert "failed It does not drive with the key off" in " ".join(run("verify", job)[1].split())
+    assert run("verify", job, "--json")[1] == faultloom.Model(cart_with_interlock()).verification(
+        job
+    ).text
+
+
+@pytest.mark.parametrize(
+    ("job", "options", "said"),
+    [
+        (spliced_job(), [], ["Not proved yet: It drives", "At most", "with the key off"]),
+        (spliced_job(), ["--word"], ["nobody's word stands for it"]),
+        (proved_job(volts=3.2), [], ["Failed: At most 0.6031 V"]),
+        (proved_job(volts=3.2), ["--word"], ["Failed: At most 0.6031 V"]),
+        (proved_job(with_key_off="yes"), ["--word"], ["Failed: It does not drive"]),
+        ({**spliced_job(), "entries": []}, ["--word"], ["No repair is recorded", "nobody's word"]),
+    ],
+)
+def test_close_says_line_by_line_what_stands_against_it(
+    job: Document,
+    options: list[str],
+    said: list[str],
+    run: Run,
+    proving: Callable[[Document], Path],
+) -> None:
+    path = proving(job)
+    before = path.read_bytes()
+    code, out, err = run("close", path, "repaired", *options, "--output", path)
+    assert (code, out) == (1, "")
+    lines = err.splitlines()
+    assert len(lines) == len(said)
+    for line, part in zip(lines, said, strict=True):
+        assert part in line
+    assert path.read_bytes() == before
+    assert snapshot(path.parent) == {path: before}
+
+
+def test_a_bypass_that_was_found_stands_against_closing(
+    run: Run, proving: Callable[[Document], Path]
+) -> None:
+    """Every check passed; nobody's word makes up for it, where jumpers are common."""
+    rates = json.loads((DATA / "rates.json").read_text(encoding="utf-8"))
+    rates["per_visit"]["bypassed"] = 0.3
+    job = {**proved_job(with_key_off="yes"), "vehicle": "cart-with-motor"}
+    look = {"type": "look", "component": "S1:work", "outcome": "damage"}
+    job["entries"] += [{"id": "e8", **look}, {"id": "e9", **look}]
+    path = proving(job)
+    options = ["--rates", write(path.with_name("rates.json"), rates)]
+    shown = run("verify", path, *options)[1]
+    assert "Everything is proved" in shown
+    assert "Left by earlier hands" in shown
+    code, out, err = run("close", path, "repaired", "--word", *options)
+    assert (code, out) == (1, "")
+    assert err.startswith("Earlier work at key switch is probably still there")
+    assert err.count("\n") == 1
+    code, out, _ = run("close", path, "not_repaired", *options)
+    assert code == 0
+    assert json.loads(out)["closing"]["reported"] == ["S1:work"]
+
+
+def test_close_writes_the_job_closed(run: Run, proving: Callable[[Document], Path]) -> None:
+    job = proved_job()
+    path = proving(job)
+    code, out, err = run("close", path, "repaired", "--note", "on the ramp")
+    assert (code, err) == (0, "")
+    closing = {"verdict": "repaired", "by": "verification", "note": "on the ramp"}
+    assert json.loads(out) == {**job, "closing": closing}
+    assert json.loads(path.read_text(encoding="utf-8")) == job
+    elsewhere = path.with_name("closed.json")
+    assert run("close", path, "repaired", "--output", elsewhere) == (0, "", "")
+    assert json.loads(elsewhere.read_text(encoding="utf-8"))["closing"]["by"] == "verification"
+    assert run("close", path, "repaired", "--output", path) == (0, "", "")
+    assert path.read_bytes() == elsewhere.read_bytes()
+    assert set(snapshot(path.parent)) == {path, elsewhere}
+    assert faultloom.check_document(path) == []
+
+
+def test_a_word_stands_for_all_but_interlocks(
+    run: Run, proving: Callable[[Document], Path]
+) -> None:
+    job = proved_job()
+    del job["entries"][-2]  # the drop along the splice
+    path = proving(job)
+    assert run("close", path, "repaired")[0] == 1
+    code, out, _ = run("close", path, "repaired", "--word")
+    assert code == 0
+    assert json.loads(out)["closing"] == {"verdict": "repaired", "by": "word"}
+
+
+def test_close_refuses_a_place_it_can_not_write_to(
+    run: Run, proving: Callable[[Document], Path]
+) -> None:
+    path = proving(proved_job())
+    before = snapshot(path.parent)
+    for place, said in (
+        (path.parent, "Is a folder"),
+        (path.parent / "nowhere" / "x.json", "Can't be written: No such file"),
+    ):
+        code, out, err = run("close", path, "repaired", "--output", place)
+        assert (code, out) == (2, "")
+        assert said in err
+        assert err.count("\n") == 1
+    with JobFile(path):
+        code, _, err = run("close", path, "repaired", "--output", path)
+        assert code == 2
+        assert "In use by another run" in err
+    assert snapshot(path.parent) == before
+
+
+@pytest.mark.parametrize("when", ["fsync", "replace"])
+def test_a_write_that_fails_leaves_the_job_as_it_was(
+    when: str, run: Run, proving: Callable[[Document], Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = proving(proved_job())
+    before = snapshot(path.parent)
+
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    if when == "fsync":
+        monkeypatch.setattr(os, "fsync", fail)
+    else:
+        monkeypatch.setattr(Path, "replace", fail)
+    code, out, err = run("close", path, "repaired", "--output", path)
+    assert (code, out) == (2, "")
+    assert err == f"{path}: Can't be written: No space left on device\n"
+    assert snapshot(path.parent) == before

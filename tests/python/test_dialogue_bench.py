@@ -20,7 +20,15 @@ import pexpect
 import pytest
 from faultloom.answers import Step
 
-from small_cart import Document, cart_with_motor, small_job, small_vehicle
+from small_cart import (
+    Document,
+    cart_with_interlock,
+    cart_with_motor,
+    proved_job,
+    small_job,
+    small_vehicle,
+    spliced_job,
+)
 
 PROMPT = "\r\n> "
 _PATIENCE_S = 120
@@ -108,6 +116,7 @@ class Terminal:
 
 
 Sit = Callable[..., Terminal]
+Begun = Callable[[Document], Path]
 
 
 @pytest.fixture
@@ -474,6 +483,246 @@ def test_bad_jobs_and_vehicles_are_refused_in_one_line_each(cart: Path, tmp_path
     assert "name another place" in refused(cart, "--job", tmp_path / "nowhere" / "j.json")
     assert "There is no 'spoon'" in refused(cart, "--use", "spoon")
     assert not [path.name for path in tmp_path.iterdir() if path.name.startswith(".")]
+
+
+# -- the end of a job ------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def interlock_cart(tmp_path: Path) -> Path:
+    """The file of the small cart whose key has to be proved to stop it."""
+    path = tmp_path / "cart-with-interlock.json"
+    path.write_text(json.dumps(cart_with_interlock()), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def begun(job_path: Path) -> Begun:
+    """Writes a job to go on with."""
+
+    def write(job: Document) -> Path:
+        job_path.write_text(json.dumps(job), encoding="utf-8")
+        return job_path
+
+    return write
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_a_repair_is_proved_check_by_check_and_the_job_closed(
+    interlock_cart: Path, begun: Begun
+) -> None:
+    path = begun(spliced_job())
+    answers = ["runs", "10 mV", "no", "repaired: on the ramp"]
+    ended = script(answers, interlock_cart, "--job", path)
+    assert ended.returncode == 0, ended.stderr
+    drives, drop, interlock = (
+        part.partition("\n> ")[0] for part in ended.stdout.split("To prove")[1:4]
+    )
+    assert "It drives" in drives
+    assert "yes passes" in drives
+    assert "WARNING  Both drive wheels off the ground" in drives
+    assert "Red probe    S1.out" in drop
+    assert "12.6 V  before the repair" in drop
+    assert "at most 0.603 V passes" in flat(drop)
+    assert "It does not drive with the key off" in interlock
+    assert "no passes" in interlock
+    assert "WARNING  Never leave an interlock bypassed." in interlock
+    assert "before 12.6 V, after 0.01 V" in ended.stdout.rpartition("Everything is proved")[2]
+    assert "Closed: repaired, by verification" in ended.stdout
+    job = job_in(path)
+    assert job["closing"] == {"verdict": "repaired", "by": "verification", "note": "on the ramp"}
+    # They are entries like any other.
+    assert job["entries"] == proved_job()["entries"]
+
+
+def test_what_could_not_be_proved_is_left_to_a_word_but_for_interlocks(
+    interlock_cart: Path, begun: Begun
+) -> None:
+    path = begun(spliced_job())
+    answers = ["runs", "can't", "can't", "repaired", "repaired by word"]
+    ended = script(answers, interlock_cart, "--job", path)
+    assert ended.returncode == 0, ended.stderr
+    assert "add 'by word' if you answer for what is open" in flat(ended.stdout)
+    refused, by_word = ended.stdout.split("Not closed")[1:]
+    assert flat(refused).count("Not proved yet: ") == 2
+    assert flat(by_word).count("Not proved yet: ") == 1
+    assert "nobody's word stands for it" in flat(by_word)
+    assert "closing" not in job_in(path)
+    again = script(["M1 turns no, all at rest", "repaired by word"], interlock_cart, "--job", path)
+    assert "Closed: repaired, by word" in again.stdout
+    assert job_in(path)["closing"] == {"verdict": "repaired", "by": "word"}
+
+
+def test_a_check_that_failed_stands_against_closing(interlock_cart: Path, begun: Begun) -> None:
+    path = begun(spliced_job())
+    answers = ["runs", "0.01", "yes", "close repaired by word", "done"]
+    ended = script(answers, interlock_cart, "--job", path)
+    assert ended.returncode == 0, ended.stderr
+    assert "failed It does not drive with the key off" in flat(ended.stdout)
+    assert "Not closed Failed: It does not drive with the key off" in flat(ended.stdout)
+    assert "Closed: " not in ended.stdout
+    assert "The job stays open failed It does not drive" in flat(ended.stdout)
+    assert "closing" not in job_in(path)
+
+
+def test_a_repair_that_did_not_help_leads_back_to_the_search(
+    interlock_cart: Path, begun: Begun
+) -> None:
+    path = begun(spliced_job())
+    ended = script(["still", "other"], interlock_cart, "--job", path)
+    after = ended.stdout.partition("> still")[2]
+    assert "failed  It drives: key on" in after
+    assert "Next: " in after
+    # Another repair, and all of it is to be proved again.
+    again = script(["replaced M1"], interlock_cart, "--job", path)
+    assert "To prove, 3 left: It drives" in again.stdout.partition("> replaced M1")[2]
+
+
+def test_done_says_what_is_open_and_closes_nothing(interlock_cart: Path, begun: Begun) -> None:
+    path = begun(spliced_job())
+    ended = script(["runs", "done"], interlock_cart, "--job", path)
+    assert ended.returncode == 0, ended.stderr
+    said = flat(ended.stdout.rpartition("> done")[2])
+    assert said.startswith("The job stays open open At most 0.6031 V from S1.out to M1.a1, key on")
+    assert "It does not drive with the key off" in said
+    assert "It drives: key on" not in said
+    assert "closing" not in job_in(path)
+    resumed = script([], interlock_cart, "--job", path)
+    assert "To prove, 2 left: At most 0.6031 V from S1.out to M1.a1" in resumed.stdout
+
+
+def test_done_before_any_repair_says_so(motor_cart: Path, job_path: Path) -> None:
+    ended = script([*OPENING_OF_MOTOR, "done"], motor_cart, "--job", job_path)
+    assert "The job stays open: nothing was repaired, nothing shown to run" in ended.stdout
+
+
+def test_a_closed_job_says_so_and_is_opened_by_what_is_added(
+    interlock_cart: Path, begun: Begun
+) -> None:
+    path = begun({**proved_job(), "closing": {"verdict": "repaired", "by": "verification"}})
+    resumed = script(["done"], interlock_cart, "--job", path)
+    assert "This job is closed: repaired, by verification" in resumed.stdout
+    assert "closes the job" not in resumed.stdout
+    assert "stays open" not in resumed.stdout
+    script(["M1 turns yes, all at rest"], interlock_cart, "--job", path)
+    job = job_in(path)
+    assert "closing" not in job
+    assert job["x-earlier-closings"] == [{"verdict": "repaired", "by": "verification"}]
+
+
+def test_what_runs_without_a_repair_is_closed_as_such(
+    interlock_cart: Path, job_path: Path
+) -> None:
+    lines = ["stood still", "", "no", "H1 lit yes, key on", "M1 turns yes, key on", "no"]
+    ended = script([*lines, "repaired", "close", "1"], interlock_cart, "--job", job_path)
+    assert ended.returncode == 0, ended.stderr
+    assert "To prove: It does not drive with the key off" in ended.stdout
+    assert "fixed itself or no fault found or not repaired closes the job" in flat(ended.stdout)
+    assert "Not closed No repair is recorded" in flat(ended.stdout)
+    assert job_in(job_path)["closing"] == {"verdict": "fixed_itself", "by": "verification"}
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("close it", "'it' closes no job: repaired, fixed itself, no fault found, not repaired"),
+        ("close repaired maybe", "closes no job"),
+        ("close repaired: " + "x" * 2001, "That note is too long"),
+    ],
+)
+def test_a_closing_that_is_none_is_answered_in_a_line(
+    line: str, said: str, interlock_cart: Path, begun: Begun
+) -> None:
+    path = begun(proved_job())
+    ended = script([line, "done"], interlock_cart, "--job", path)
+    assert said in flat(ended.stdout)
+    assert job_in(path) == proved_job()
+
+
+def test_killed_among_the_checks_it_goes_on_with_the_next(
+    sit: Sit, interlock_cart: Path, begun: Begun
+) -> None:
+    path = begun(spliced_job())
+    for answer, left in (("yes", "3 left: It drives"), ("0.01", "2 left: At most"), ("no", ": It")):
+        bench = sit(interlock_cart, "--job", path)
+        assert left in bench.wait().rpartition("To prove")[2]
+        bench.type(answer)
+        bench.kill()
+    assert job_in(path)["entries"] == proved_job()["entries"]
+    bench = sit(interlock_cart, "--job", path)
+    assert "Everything is proved" in bench.wait()
+    assert bench.end("repaired") == 0
+    assert job_in(path)["closing"]["verdict"] == "repaired"
+
+
+def test_a_closing_that_can_not_be_written_is_not_lost(
+    sit: Sit, interlock_cart: Path, begun: Begun
+) -> None:
+    path = begun(proved_job())
+    bench = sit(interlock_cart, "--job", path)
+    bench.wait()
+    before = path.read_bytes()
+    _, most = resource.prlimit(bench.pid, resource.RLIMIT_FSIZE)
+    resource.prlimit(bench.pid, resource.RLIMIT_FSIZE, (8, most))
+    shown = bench.type("repaired")
+    assert "Can't be written" in shown
+    assert "Not left" in shown
+    assert path.read_bytes() == before
+    resource.prlimit(bench.pid, resource.RLIMIT_FSIZE, (most, most))
+    assert bench.end("quit") == 0
+    assert job_in(path)["closing"]["verdict"] == "repaired"
+
+
+def test_a_repair_beyond_what_was_authorized_is_asked_about(
+    interlock_cart: Path, begun: Begun
+) -> None:
+    job = spliced_job()
+    path = begun({**job, "entries": job["entries"][:3]})
+    arguments = (interlock_cart, "--job", path, "--authorized", "50")
+    listed = script(["other"], *arguments).stdout
+    number = next(r.split()[0] for r in listed.splitlines() if "Ask first" in r)
+    ended = script([f"other {number}", "yes", "other"], *arguments)
+    assert ended.returncode == 0, ended.stderr
+    assert "Next: Ask first, 92 USD is more than was authorized: splice W4" in flat(ended.stdout)
+    assert "yes if the repair may be made at that price, or no" in ended.stdout
+    after = ended.stdout.partition("> yes")[2]
+    assert "Ask first" not in after
+    assert "Splice W4" in after
+    assert " --authorized 50 --job " in ended.stdout
+    # For this sitting only; refused, the repair is put aside.
+    again = script([f"other {number}", "no", "other"], *arguments)
+    assert "Ask first" in again.stdout.partition("> no")[0]
+    assert "W4, Wire" not in again.stdout.partition("> no")[2].partition("Other steps")[2]
+    assert len(job_in(path)["entries"]) == 3
+
+
+def test_what_a_lead_shows_is_kept_in_words_and_moves_nothing(
+    motor_cart: Path, begun: Begun
+) -> None:
+    turns = {"type": "sign", "part": "M1", "sign": "turns", "state": {"key": "on"}}
+    job = {**spliced_job(), "vehicle": "cart-with-motor"}
+    job["entries"] = [{"id": name, **turns, "outcome": "no"} for name in ("e1", "e2")]
+    path = begun(job)
+    arguments = (motor_cart, "--job", path, "--use", "ohmmeter")
+    listed = script(["other"], *arguments).stdout
+    number = next(r.split()[0] for r in listed.splitlines() if "fused lead from" in r)
+    ended = script([f"other {number}", "yes", "other"], *arguments)
+    assert ended.returncode == 0, ended.stderr
+    card, after = ended.stdout.rpartition("Next: Drive wheels clear")[2].split("> yes")
+    red, black = (row.split()[2] for row in card.splitlines() if row.startswith("  Fused lead"))
+    assert "WARNING  Bridge a suspect contact only with a fused lead" in card
+    assert "Kept in words only" in after
+    assert f"fused lead from {red} to {black}" not in flat(after.partition("Other steps")[2])
+    entry = job_in(path)["entries"][-1]
+    assert entry["outcome"] == "not_sure"
+    assert entry["note"] == f"With a fused lead from {red} to {black}: yes"
+    model = faultloom.Model(motor_cart)
+    noted, before = model.rank(path), model.rank(job)
+    assert noted.components == before.components
+    assert noted.no_fault == before.no_fault
 
 
 # -- at a terminal ---------------------------------------------------------------------------------

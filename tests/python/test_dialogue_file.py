@@ -91,6 +91,21 @@ def test_undo_knows_what_came_last() -> None:
     assert second[0].aside == {"a"}
 
 
+def test_what_is_added_or_taken_back_opens_a_closed_job_and_keeps_its_closing() -> None:
+    closing = {"verdict": "repaired", "by": "word"}
+    closed = Journal({**_journal().with_entries([LOOK]).document, "closing": closing})
+    assert closed.verdict == "repaired"
+    undone = closed.undone()
+    assert undone is not None
+    for changed in (closed.with_entries([CUE]), undone[0]):
+        assert changed.verdict == ""
+        assert changed.document["x-earlier-closings"] == [closing]
+        assert faultloom.check_document(changed.text) == []
+    again = Journal({**closed.with_entries([CUE]).document, "closing": closing})
+    assert again.with_entries([CUE]).document["x-earlier-closings"] == [closing, closing]
+    assert closed.with_entries([]).verdict == closed.with_zones(["bay"]).verdict == "repaired"
+
+
 @pytest.mark.parametrize("odd", [5, None, [1], [{"step": 3}], [{"step": "x", "after": "y"}], {}])
 def test_odd_extensions_are_left_alone(odd: Any) -> None:
     journal = Journal({**_journal().document, "x-set-aside": odd, "x-more": odd})

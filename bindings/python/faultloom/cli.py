@@ -1,7 +1,8 @@
 """The command `faultloom`: answers on standard output, complaints on standard error.
 
-Exit codes: 0 fine, 1 findings or no step to suggest, 2 bad input or bad usage, 3 a defect of the
-library, 130 stopped by Ctrl-C, 141 nobody reads the output; 129 and 143, the bench was told to end.
+Exit codes: 0 fine, 1 findings, no step to suggest or something against closing, 2 bad input or bad
+usage, 3 a defect of the library, 130 stopped by Ctrl-C, 141 nobody reads the output; 129 and 143,
+the bench was told to end.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ WITH_REPAIR = ("repaired", "not repaired")
 WITHOUT_REPAIR = ("fixed itself", "no fault found", "not repaired")
 
 _CLOSING = re.compile(
-    r"(?:it )?(?P<verdict>" + "|".join(VERDICTS) + r")"
+    r"(?:it )?(?P<verdict>" + "|".join(VERDICTS).replace(" ", "[ _]") + r")"
     r"(?P<word>[,;]? (?:by|on) (?:my )?word)?"
     r"(?:\s*[:,;]\s*(?P<note>.*))?",
     re.IGNORECASE,
@@ -53,7 +53,7 @@ def closing_in(text: str) -> Closing | None:
     Raises:
         NotUnderstoodError: Its note is too long.
     """
-    match = _CLOSING.fullmatch(plain(text).replace("_", " "))
+    match = _CLOSING.fullmatch(plain(text))
     if match is None:
         return None
     note = match["note"] or ""
@@ -98,6 +98,11 @@ def step_of(check: Check) -> Step:
         state=check.state,
         cautions=check.cautions,
     )
+
+
+def how_to_answer(check: Check) -> str:
+    """How to answer a check, "" as the step that makes it is answered."""
+    return "the volts it shows, such as 20 mV" if check.type == "drop" else ""
 
 
 def passes(check: Check) -> str:

@@ -155,7 +155,9 @@ def mended(ranking: Ranking) -> Iterator[RenderableType]:
 def check_card(check: Check, step: Step, names: Names, left: int) -> Iterator[RenderableType]:
     """What to prove, how, with which cautions, and how it was before the repair."""
     more = f", {left} left" if left > 1 else ""
-    yield heading(f"To prove{more}: {one_line(check.text.split(';')[0])}")
+    # Where the controls stand is said below.
+    end = {"drop": ", ", "interlock": ": "}.get(check.type, "\n")
+    yield heading(f"To prove{more}: {one_line(check.text.split(end)[0])}")
     yield how(step, names)
     if check.type == "drop":
         table, padded = _columns({"justify": "right", "no_wrap": True}, {"ratio": 1})

@@ -20,6 +20,7 @@ from faultloom.dialogue.closing import (
     VERDICTS,
     Closing,
     closing_in,
+    how_to_answer,
     passes,
     tries,
     verdicts,
@@ -428,7 +429,7 @@ class Session:
         hint = Question(step, self._vocabulary).hint
         if (check := self._agenda.check(step)) is not None:
             show("", *screen.check_card(check, step, self._names, self._agenda.checks_left))
-            hint = f"{hint}; {passes(check)}"
+            hint = f"{how_to_answer(check) or hint}; {passes(check)}"
         else:
             show("", *_show.step_card(step, self._names))
         show("", screen.answer_line(hint))
