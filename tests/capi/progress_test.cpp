@@ -45,9 +45,9 @@ class ProgressTest : public capi_test::WithModel {
     return {
         {"rank", [this](auto p, void* u) { return ask(&faultloom_rank, p, u); }},
         {"next_step", [this](auto p, void* u) { return ask(&faultloom_next_step, p, u); }},
-        {"plan", [this](auto p, void* u) { return ask(&faultloom_plan, p, u); }},
+        {"plan", [this](auto p, void* u) { return ask(&faultloom_plan, p, u, R"({"depth":2})"); }},
         {"plan_card",
-         [this](auto p, void* u) { return ask(&faultloom_plan_card, p, u, R"({"depth":3})"); }},
+         [this](auto p, void* u) { return ask(&faultloom_plan_card, p, u, R"({"depth":1})"); }},
         {"explain", [this](auto p, void* u) { return ask(&faultloom_explain, p, u); }},
         {"ambiguity",
          [this](auto p, void* u) {
