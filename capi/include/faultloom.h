@@ -435,7 +435,7 @@ FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* 
  * Ranks the suspects after everything the job records.
  *
  * job           job document; must not be NULL
- * options       JSON {"top":20, "bound":0.001, "budget_seconds":0, "budget_sets":5000}: how many rows a
+ * options       JSON {"top":20, "bound":0.001, "budget_seconds":0, "budget_sets":8000}: how many rows a
  *               list has at most (0..10000), how much probability may at most lie in sets of faults not
  *               looked at (0..1; "bound" in the answer says how much it is), and after how many seconds
  *               (0..3600) or about how many sets of faults (0..1000000000) to end the search all the same;

@@ -671,7 +671,7 @@ def _add_search(parser: argparse.ArgumentParser) -> None:
         "--budget-sets",
         type=lambda text: _whole(text, 0, 1000000000),
         metavar="N",
-        help="end the search after about so many sets of faults, 0 for no limit (5000)",
+        help="end the search after about so many sets of faults, 0 for no limit (8000)",
     )
 
 

@@ -199,7 +199,7 @@ class Model:
                 0.001 if None. The budgets may end it before; see `Ranking.complete`.
             budget_seconds: End the search after this time too, 0..3600 [s]; no time limit if None
                 or 0. With one the result depends on the machine.
-            budget_sets: End the search after about so many sets of faults, 0..1000000000; 5000 if
+            budget_sets: End the search after about so many sets of faults, 0..1000000000; 8000 if
                 None, no limit if 0. Without a limit a bound out of reach takes hours: give seconds.
             progress: Watches the work.
 

@@ -12,7 +12,7 @@ struct SearchOptions {
   /// The search goes on until what it has not seen is at most this share of everything.
   double bound = 1e-3;
   /// Budget: sets of faults looked at in one pass, and seconds; 0: no limit.
-  std::size_t most_sets = 5000;
+  std::size_t most_sets = 8000;
   double most_seconds = 0;
   /// Also ends once a pass over some two to three times as many sets changes everything found by less
   /// than this share; 0: never.

@@ -49,7 +49,7 @@ class Model {
 
   /// JSON faultloom.ranking for a job: posterior per component, wire, mode and candidate, misreading
   /// probabilities, decibans, bound. `options` is JSON or "": {"top":20,"bound":0.001,"budget_seconds":0,
-  /// "budget_sets":5000}.
+  /// "budget_sets":8000}.
   [[nodiscard]] std::string rank_json(std::string_view job, std::string_view options = {},
                                       const Progress& progress = {}) const;
   /// Posterior probability of each mode, in mode_names() order.

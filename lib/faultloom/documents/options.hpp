@@ -32,7 +32,7 @@ struct ReachOptions {
   std::size_t top = 10;  ///< groups listed
 };
 
-/// JSON {"top":20,"bound":0.001,"budget_seconds":0.5,"budget_sets":5000} or "".
+/// JSON {"top":20,"bound":0.001,"budget_seconds":0.5,"budget_sets":8000} or "".
 /// @throws Error with all problems
 [[nodiscard]] RankOptions read_rank_options(std::string_view text, std::size_t default_top = 20);
 
