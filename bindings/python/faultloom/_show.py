@@ -134,7 +134,7 @@ def ranking(
 def _repairs(repairs: tuple[Repair, ...]) -> RenderableType:
     table, padded = _grid(_name(), _number(), _flow())
     for repair in repairs:
-        modes = ", ".join(lower_first(one_line(m.title)) for m in repair.modes[:_MOST_PARTS])
+        modes = "; ".join(lower_first(one_line(m.title)) for m in repair.modes[:_MOST_PARTS])
         share = f"{percent(repair.was_faulty)} was faulty"
         table.add_row(one_line(repair.id), share, words(repair.action) + (modes and f": {modes}"))
     return padded
