@@ -395,8 +395,7 @@ def _ambiguity_groups(
     if warnings:
         yield _NOTHING
         yield _heading("Before any of this")
-        words_in_order = list(_SIGNAL_STYLES)
-        yield cautions(sorted(warnings.values(), key=lambda c: words_in_order.index(c.signal_word)))
+        yield cautions_in_order(warnings.values())
 
 
 def _sort_of(group: AmbiguityGroup) -> str:

@@ -79,7 +79,6 @@ Belief::Course::Course(std::vector<Repair> made, const FaultSpace& vehicle, circ
 struct Belief::Work {
   const Evidence* evidence = nullptr;
   const Ground* ground = nullptr;
-  [[nodiscard]] const FaultSpace& space() const { return *ground->course->space; }
   [[nodiscard]] Predictions& predictions() const { return ground->course->predictions; }
   std::unique_ptr<Observations> observations;
   std::vector<double> marginals;  ///< by group, relative to the ceilings

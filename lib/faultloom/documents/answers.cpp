@@ -124,14 +124,13 @@ json slips_json(const belief::EntryReport& report) {
 json entries_json(const AnswerContext& context, const belief::Posterior& posterior) {
   json list = json::array();
   for (const auto& report : posterior.entries) {
-    json item{{"id", context.job.entries[report.entry].id},
+    const auto& entry = context.job.entries[report.entry];
+    const bool repair = entry.type == readings::Entry::Type::repair;
+    json item{{"id", entry.id},
               {"text", context.job.entry_texts[report.entry]},
-              {"used", report.used}};
-    if (context.job.entries[report.entry].type == readings::Entry::Type::repair)
-      item["used"] = true;
+              {"used", report.used || repair}};
     if (report.used) {
       item["misreading"] = report.misreading;
-      const auto& entry = context.job.entries[report.entry];
       if (const auto slip = likeliest_slip(report); slip != readings::Slip::proper) {
         item["looks_like"] = slip_text(context.vehicle, context.instruments, entry, slip);
         item["slips"] = slips_json(report);
@@ -153,14 +152,14 @@ json heading(std::string_view format, const AnswerContext& context) {
           {"vehicle", context.vehicle.id}};
 }
 
-namespace {
-
 json state_json(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
   json item = json::object();
   for (std::size_t c = 0; c < state.size(); ++c)
     item[vehicle.controls[c].id] = vehicle.controls[c].positions[at(state[c])];
   return item;
 }
+
+namespace {
 
 /// Things of one bundle that an event may have damaged besides what is already found: to be checked before
 /// the loom is closed.
@@ -405,14 +404,7 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
   };
   const auto repair = [&] {
     const auto& c = v.components[at(step.component)];
-    auto action = c.repair.action;
-    std::replace(action.begin(), action.end(), '_', ' ');
-    return action + " " + c.id + ", " + c.title;
-  };
-  const auto capital = [](std::string text) {
-    if (!text.empty())
-      text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
-    return text;
+    return words_of(c.repair.action) + " " + c.id + ", " + c.title;
   };
   switch (step.type) {
     case advice::Step::Type::reading:
@@ -430,7 +422,7 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
       return "Look at " + v.components[at(step.component)].id + ", " +
              v.components[at(step.component)].title;
     case advice::Step::Type::repair:
-      return capital(repair()) + ", then prove it under load";
+      return first_capital(repair()) + ", then prove it under load";
     case advice::Step::Type::authorize:
       return fmt::format("Ask first, {:.0f} USD is more than was authorized: {}", step.cost_usd,
                          repair());

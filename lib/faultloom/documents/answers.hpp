@@ -19,6 +19,9 @@ struct AnswerContext {
 
 /// The members that every answer to a job begins with.
 [[nodiscard]] nlohmann::json heading(std::string_view format, const AnswerContext& context);
+/// Position of every control, by id.
+[[nodiscard]] nlohmann::json state_json(const vehicle::Vehicle& vehicle,
+                                        const vehicle::ControlState& state);
 /// Cautions of everything a step touches, the most serious first, each once.
 [[nodiscard]] nlohmann::json cautions_json(const AnswerContext& context, const advice::Step& step);
 

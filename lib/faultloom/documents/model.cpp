@@ -70,6 +70,21 @@ advice::Plan unrolled(const Model::Parts& parts, const Job& job, const PlanReque
                         });
 }
 
+struct Proof {
+  belief::Posterior posterior;
+  std::vector<advice::Check> checks;
+};
+
+/// What the entries of a job say of the vehicle as it stands, and of what has to be proved.
+Proof proof_of(const Model::Parts& parts, const Job& job, const Progress& progress) {
+  belief::Options how;
+  how.judge_entries = false;
+  const auto belief = parts.borrow();
+  circuit::Solver solver(parts.circuit);
+  return {belief->posterior(evidence_of(job), how, progress),
+          advice::checks_due(solver, parts.instruments, job.entries)};
+}
+
 }  // namespace
 
 Model::Model(const ModelSources& sources, const Progress& progress)
@@ -222,27 +237,16 @@ std::string Model::testability_json(std::string_view options_text, const Progres
 
 std::string Model::verification_json(std::string_view job_text, const Progress& progress) const {
   const auto job = parts_->job(job_text);
-  belief::Options how;
-  how.judge_entries = false;
-  const auto belief = parts_->borrow();
-  const auto posterior = belief->posterior(evidence_of(job), how, progress);
-  circuit::Solver solver(parts_->circuit);
-  return text_of(
-      documents::verification_json(context_of(*parts_, job), posterior,
-                                   advice::checks_due(solver, parts_->instruments, job.entries)));
+  const auto [posterior, checks] = proof_of(*parts_, job, progress);
+  return text_of(documents::verification_json(context_of(*parts_, job), posterior, checks));
 }
 
 std::string Model::close_json(std::string_view job_text, std::string_view closing_text,
                               const Progress& progress) const {
   const auto job = parts_->job(job_text);
   const auto closing = read_closing(closing_text);
-  belief::Options how;
-  how.judge_entries = false;
-  const auto belief = parts_->borrow();
-  const auto posterior = belief->posterior(evidence_of(job), how, progress);
-  circuit::Solver solver(parts_->circuit);
-  return closed_job(job_text, context_of(*parts_, job), posterior,
-                    advice::checks_due(solver, parts_->instruments, job.entries), closing);
+  const auto [posterior, checks] = proof_of(*parts_, job, progress);
+  return closed_job(job_text, context_of(*parts_, job), posterior, checks, closing);
 }
 
 std::string problems_json(const std::vector<Problem>& problems) {

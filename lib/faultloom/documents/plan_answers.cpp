@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <faultloom/documents/plan_answers.hpp>
 #include <faultloom/documents/wording.hpp>
 #include <nlohmann/json.hpp>
@@ -26,10 +25,8 @@ std::string then_text(const AnswerContext& context, const advice::PlanBranch& br
       return "done: make the checks due after a repair, then close the job";
     case Standing::repair: {
       const auto& c = context.vehicle.components[at(branch.component)];
-      auto action = c.repair.action;
-      std::replace(action.begin(), action.end(), '_', ' ');
-      return fmt::format("{} {} and prove it under load; if it does not run, ask again", action,
-                         c.id);
+      return fmt::format("{} {} and prove it under load; if it does not run, ask again",
+                         words_of(c.repair.action), c.id);
     }
     case Standing::verify:
       return "nothing looks broken: prove that it runs";
@@ -39,12 +36,6 @@ std::string then_text(const AnswerContext& context, const advice::PlanBranch& br
       return "nothing more can be done within these limits: allow a place, a tool or more time";
   }
   return "";
-}
-
-std::string first_capital(std::string text) {
-  if (!text.empty())
-    text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
-  return text;
 }
 
 /// With a no-break space, so that a line does not end before the sign.
@@ -68,11 +59,7 @@ std::string point_text(const vehicle::Vehicle& v, vehicle::Index terminal) {
 
 std::string thing_text(const vehicle::Vehicle& v, vehicle::Index component) {
   const auto& c = v.components[at(component)];
-  if (c.type == vehicle::Component::Type::setting) {
-    auto words = c.id;
-    std::replace(words.begin(), words.end(), '_', ' ');
-    return words;
-  }
+  if (c.type == vehicle::Component::Type::setting) return words_of(c.id);
   return c.title.empty() ? c.id : fmt::format("{}, {}", c.id, inside_sentence(c.title));
 }
 
@@ -100,10 +87,9 @@ std::string watch_text(const vehicle::Vehicle& v, const advice::Step& step) {
 }
 
 std::string repair_text(const vehicle::Vehicle& v, const advice::Step& step) {
-  auto action = v.components[at(step.component)].repair.action;
-  std::replace(action.begin(), action.end(), '_', ' ');
-  const auto text =
-      fmt::format("{} {}, then prove it under load.", action, thing_text(v, step.component));
+  const auto text = fmt::format("{} {}, then prove it under load.",
+                                words_of(v.components[at(step.component)].repair.action),
+                                thing_text(v, step.component));
   if (step.type == Type::repair) return first_capital(text);
   return fmt::format("Ask first, {:.0f} USD is more than was authorized: {}", step.cost_usd, text);
 }
@@ -171,8 +157,7 @@ std::string label_text(const vehicle::Vehicle& v, const advice::Step& step, std:
                        v.components[at(step.component)].type == vehicle::Component::Type::setting;
   if (setting && label == "damage") return "set wrong";
   if (setting && label == "clean") return "set right";
-  std::replace(label.begin(), label.end(), '_', ' ');
-  return label;
+  return words_of(std::move(label));
 }
 
 std::string means_text(const vehicle::Vehicle& v, const advice::Step::Result& result) {

@@ -72,13 +72,6 @@ std::string text_of(const vehicle::Vehicle& vehicle, const Check& check) {
                      state);
 }
 
-json state_of(const vehicle::Vehicle& vehicle, const vehicle::ControlState& state) {
-  json item = json::object();
-  for (std::size_t c = 0; c < state.size(); ++c)
-    item[vehicle.controls[c].id] = vehicle.controls[c].positions[at(state[c])];
-  return item;
-}
-
 /// The step that makes a check, for its cautions.
 advice::Step step_of(const AnswerContext& context, const Check& check) {
   advice::Step step;
@@ -107,7 +100,7 @@ json check_json(const AnswerContext& context, const Check& check) {
   const auto step = step_of(context, check);
   json item{
       {"id", id_of(v, check)},           {"type", types[static_cast<std::size_t>(check.type)]},
-      {"text", text_of(v, check)},       {"state", state_of(v, check.state)},
+      {"text", text_of(v, check)},       {"state", state_json(v, check.state)},
       {"result", name_of(check.result)}, {"cautions", cautions_json(context, step)}};
   if (check.entry) item["entry"] = context.job.entries[*check.entry].id;
   if (check.type == Check::Type::drop) {
@@ -165,8 +158,6 @@ json earlier_work_json(const vehicle::Vehicle& vehicle, const belief::Posterior&
   return list;
 }
 
-bool any_repair(const Job& job) { return !job.repairs.empty(); }
-
 /// What speaks against closing the job in this way.
 std::vector<Problem> objections(const AnswerContext& context, const belief::Posterior& posterior,
                                 const std::vector<Check>& checks, const Closing& closing) {
@@ -176,9 +167,10 @@ std::vector<Problem> objections(const AnswerContext& context, const belief::Post
   };
   if (closing.verdict == "not_repaired") return problems;
   const auto& v = context.vehicle;
-  if (closing.verdict == "repaired" && !any_repair(context.job))
+  const bool any_repair = !context.job.repairs.empty();
+  if (closing.verdict == "repaired" && !any_repair)
     add("No repair is recorded; record it, or close as fixed_itself or no_fault_found");
-  if (closing.verdict != "repaired" && any_repair(context.job))
+  if (closing.verdict != "repaired" && any_repair)
     add(fmt::format("A repair is recorded; withdraw it, or close as repaired instead of {}",
                     closing.verdict));
   for (const auto& check : checks) {

@@ -18,11 +18,6 @@ using vehicle::none;
 
 std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 
-std::string words_of(std::string name) {
-  std::replace(name.begin(), name.end(), '_', ' ');
-  return name;
-}
-
 /// Fixed notation with four significant digits, no zeros at the end.
 std::string four_digits(double value) {
   if (value == 0 || !std::isfinite(value)) return value == 0 ? "0" : fmt::format("{}", value);
@@ -165,6 +160,17 @@ std::string gross_text(const Entry& entry) {
 }
 
 }  // namespace
+
+std::string words_of(std::string name) {
+  std::replace(name.begin(), name.end(), '_', ' ');
+  return name;
+}
+
+std::string first_capital(std::string text) {
+  if (!text.empty())
+    text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
+  return text;
+}
 
 std::string inside_sentence(std::string title) {
   const auto letter = [&](std::size_t i) { return static_cast<unsigned char>(title[i]); };

@@ -12,6 +12,12 @@
 /// Plain words for readings, signs and states, as answers show them.
 namespace faultloom::documents {
 
+/// An id in words: "put_right" becomes "put right".
+[[nodiscard]] std::string words_of(std::string name);
+
+/// "replace K1" at the start of a sentence: "Replace K1".
+[[nodiscard]] std::string first_capital(std::string text);
+
 /// "Filament lamp" inside a sentence: "filament lamp"; "LED tester" stays as it is.
 [[nodiscard]] std::string inside_sentence(std::string title);
 
