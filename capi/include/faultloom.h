@@ -459,20 +459,24 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  *
  * job           job document; must not be NULL
  * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true,
- *               "max_minutes":20, "authorized_usd":250, "budget_seconds":0.5, "budget_decisions":2000}:
+ *               "max_minutes":20, "authorized_usd":250, "comeback_usd":150, "good_part_loss":0.4,
+ *               "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
  *               list (0..10000), whether steps on a live circuit are allowed, how long one step may take
  *               [min], zones included (0..1e6), up to what cost a repair may be done without asking first
- *               [USD] (0..1e9), and how much work may go into comparing steps: seconds (0..3600; the answer
- *               then depends on the machine) or decisions looked into (0..1e9), 0 for no limit. NULL: the
- *               job's instruments, 3, true, and no limits
+ *               [USD] (0..1e9), what it costs if the vehicle comes back [USD] (0..1e9), the share of its
+ *               price that a good part costs that was replaced (0..1), how much work may go into comparing
+ *               steps: seconds (0..3600; the answer then depends on the machine) or decisions looked into
+ *               (0..1e9), and how many sets of faults the belief looks at that steps are weighed with
+ *               (0..1e9); 0 for no limit. NULL: the job's instruments, 3, true, 150, 0.4, 2500, and no
+ *               limits otherwise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * step          gets a new text, to be freed by the caller: JSON faultloom.step, with times [min] and
  *               costs [USD]
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
- *         FAULTLOOM_E_NO_STEP  no step fits the options
+ *         FAULTLOOM_E_NO_STEP  no step fits the options, or the job is closed
  * Complexity: faultloom_mode_posteriors() once, then each possible step is weighed against the leading
  * candidates and the best are followed to the end of the job. Threads: any.
  */

@@ -270,6 +270,8 @@ class Step(Part):
         isolated: Whether the pack has to be isolated.
         component: Id of what to look at, listen to or repair.
         sign: Id of the sign to watch for.
+        watched: Id of the part whose sign it is.
+        wiggled_zone: Id of the zone where wires and plugs are moved by hand meanwhile.
         action: What kind of repair.
         lifted: Wire end to take off first.
         lead: Terminals that the fused lead joins.
@@ -291,6 +293,8 @@ class Step(Part):
     isolated: bool = False
     component: str = ""
     sign: str = ""
+    watched: str = ""
+    wiggled_zone: str = ""
     action: str = ""
     lifted: str = ""
     lead: tuple[str, ...] = ()
@@ -305,6 +309,7 @@ class Step(Part):
             {
                 **data,
                 "lead": tuple(data.get("lead", [])),
+                "wiggled_zone": data.get("provoked", {}).get("zone", ""),
                 "zones_to_open": parts(Zone, data.get("zones_to_open", [])),
                 "outcomes": parts(Outcome, data.get("outcomes", [])),
                 "cautions": parts(Caution, data.get("cautions", [])),
