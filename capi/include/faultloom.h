@@ -24,6 +24,10 @@
  * is not done and the documents are not looked at. A capacity of 1 or more that is too small is
  * FAULTLOOM_E_ARGUMENT, with *needed set all the same and no value written.
  *
+ * Handles. A pointer to another kind of handle is refused like NULL: FAULTLOOM_E_ARGUMENT, and the message
+ * says so. Functions that can't fail answer what they answer for NULL, and the wrong _free does nothing. A
+ * handle that was freed must not be used again; that can't be found out for sure.
+ *
  * Threads. A faultloom_model never changes; any number of threads may use the same one at the same time,
  * as long as none of them frees it. So may they a faultloom_text and a faultloom_error. The library keeps
  * no other state and starts no threads.
