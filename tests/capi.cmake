@@ -29,7 +29,11 @@ endif()
 faultloom_check(check_header check_header.py ${PROJECT_SOURCE_DIR}
   --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER} --cxx ${CMAKE_CXX_COMPILER}
   --nm ${CMAKE_NM})
+faultloom_check(check_c_reference reference.py c ${PROJECT_SOURCE_DIR}
+  ${CMAKE_BINARY_DIR}/reference/c)
 if(NOT FAULTLOOM_SANITIZE)  # a plain program can't load a library built with a sanitizer
   faultloom_check(check_install check_install.py ${PROJECT_SOURCE_DIR} ${CMAKE_BINARY_DIR}
     --cmake ${CMAKE_COMMAND} --cc ${CMAKE_C_COMPILER})
+  faultloom_check(check_c_examples check_examples.py c ${PROJECT_SOURCE_DIR}
+    --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER})
 endif()

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <faultloom.h>
+#include <faultloom/documents/job_journal.hpp>
 #include <faultloom/documents/model.hpp>
 #include <string>
 #include <vector>
@@ -12,6 +13,14 @@ struct faultloom_model {
   faultloom::documents::Model model;
   std::vector<std::string> terminals;
   std::vector<std::string> modes;
+};
+
+struct faultloom_job {
+  faultloom::documents::JobBook book;
+};
+
+struct faultloom_journal {
+  faultloom::documents::JobJournal journal;
 };
 
 struct faultloom_text {
