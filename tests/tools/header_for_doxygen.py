@@ -109,8 +109,11 @@ def marked_up(header: str) -> str:
         elif before.strip():
             out.append(f"/**< {escaped(match['body'].strip())} */")
         elif function := FUNCTION.match(rest.lstrip()):
-            out.append(described(match["body"], parameter_names(function["parameters"])) + "\n"
-                       + returned(function.group()))
+            out.append(
+                described(match["body"], parameter_names(function["parameters"]))
+                + "\n"
+                + returned(function.group())
+            )
         elif callback := CALLBACK.match(rest.lstrip()):
             out.append(described(match["body"], parameter_names(callback["parameters"])))
         elif re.match(r"\n(typedef|enum|#define)\b", rest):
@@ -118,7 +121,11 @@ def marked_up(header: str) -> str:
         else:
             out.append(match.group())
     text = "".join(out) + header[at:]
-    return text.replace("#ifdef __cplusplus\n}", "/** @} */\n#ifdef __cplusplus\n}") if groups else text
+    return (
+        text.replace("#ifdef __cplusplus\n}", "/** @} */\n#ifdef __cplusplus\n}")
+        if groups
+        else text
+    )
 
 
 def returned(declaration: str) -> str:

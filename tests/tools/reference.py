@@ -60,9 +60,7 @@ def c_reference(project: Path, output: Path) -> list[str]:
         SETTINGS.format(header=header, output=output, python=sys.executable, filter=FILTER),
         encoding="utf-8",
     )
-    run = subprocess.run(
-        ["doxygen", str(settings)], capture_output=True, text=True, check=False
-    )
+    run = subprocess.run(["doxygen", str(settings)], capture_output=True, text=True, check=False)
     found = [line for line in run.stderr.splitlines() if line.strip()]
     # Settings that another version of Doxygen does not know are no fault of the header.
     found = [line for line in found if "unsupported tag" not in line and "ignored" not in line]
@@ -95,7 +93,8 @@ def undocumented(name: str, item: Any) -> list[str]:
     listed |= {"id", "title", "text", "probability", "name"}
     for field in getattr(item, "__dataclass_fields__", {}):
         words = re.findall(r"\w+", text.lower())
-        if field not in listed and not all(word in words for word in field.lower().split("_")):
+        parts = [field.lower()] if field.lower() in words else field.lower().split("_")
+        if field not in listed and not all(part in words for part in parts):
             found.append(f"{name}.{field}")
     for member_name, member in vars(item).items():
         plain = member.__func__ if isinstance(member, classmethod | staticmethod) else member
@@ -117,7 +116,8 @@ def python_reference(project: Path, output: Path) -> list[str]:
         if not public.startswith("__") and not isinstance(getattr(faultloom, public), str)
         for name in undocumented(public, getattr(faultloom, public))
         # Aliases of types are described beside them in the source.
-        if inspect.isclass(getattr(faultloom, public)) or inspect.isfunction(getattr(faultloom, public))
+        if inspect.isclass(getattr(faultloom, public))
+        or inspect.isfunction(getattr(faultloom, public))
     ]
     run = subprocess.run(
         [sys.executable, "-m", "pdoc", "--docformat", "google", "-o", str(output), "faultloom",
@@ -129,8 +129,11 @@ def python_reference(project: Path, output: Path) -> list[str]:
         found.append(f"pdoc ended with {run.returncode}: {run.stderr}")
         return found
     page = (output / "faultloom.html").read_text(encoding="utf-8")
-    found += [f"faultloom.{name} is not in the reference" for name in faultloom.__all__
-              if f'id="{name}"' not in page]
+    found += [
+        f"faultloom.{name} is not in the reference"
+        for name in faultloom.__all__
+        if f'id="{name}"' not in page
+    ]
     return found
 
 

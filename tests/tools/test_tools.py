@@ -220,9 +220,7 @@ class Reference(unittest.TestCase):
             def described(self) -> None:
                 """Does."""
 
-        self.assertEqual(
-            reference.undocumented("T", Undescribed), ["T.unknown", "T.silent"]
-        )
+        self.assertEqual(reference.undocumented("T", Undescribed), ["T.unknown", "T.silent"])
 
 
 class Examples(unittest.TestCase):

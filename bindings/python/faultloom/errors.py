@@ -11,7 +11,7 @@ from typing import Self
 class Code(IntEnum):
     """Stable numbers of the kinds of problems.
 
-    1xx documents, 2xx vehicle and circuit, 3xx evidence, 4xx advice, 5xx files, 9xx the call itself.
+    1xx documents, 2xx vehicle and circuit, 3xx evidence, 4xx advice, 5xx files, 9xx the call.
     """
 
     SYNTAX = 101
