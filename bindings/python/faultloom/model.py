@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from faultloom import _core
 from faultloom.answers import Advice, Explanation, Ranking, Solution, Summary
-from faultloom.documents import Document, find_vehicle, text_of
+from faultloom.documents import Document, find_vehicle, raw_text_of, text_of
 from faultloom.errors import Problem
 from faultloom.plan import Plan
 from faultloom.proof import Verification
@@ -539,7 +539,9 @@ def check_document(document: Document, kinds: Document | None = None) -> list[Pr
         >>> check_document('{"format": "faultloom.job"')[0].name
         'syntax'
     """
-    return [Problem(*row) for row in _core.check_document(text_of(document), _text_or_none(kinds))]
+    return [
+        Problem(*row) for row in _core.check_document(raw_text_of(document), _text_or_none(kinds))
+    ]
 
 
 def vehicle_from_run_list(csv: str | bytes, vehicle_id: str) -> str:
