@@ -209,6 +209,7 @@ void Belief::add_up(const Work& work, Posterior& result) const {
   }
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
   for (const auto& kernel : found.kernels) name_members(kernel, work, result);
+  note_as_found(work, result);
   keep_to_now(work, result);
   std::sort(result.candidates.begin(), result.candidates.end(),
             [](const Weighted& a, const Weighted& b) {
@@ -283,6 +284,52 @@ void Belief::name_members(const Kernel& kernel, const Work& work, Posterior& res
   for (auto& item : list) {
     std::sort(item.candidate.faults.begin(), item.candidate.faults.end());
     result.candidates.push_back(std::move(item));
+  }
+}
+
+/// Keeps of each candidate what was there before the first repair, in the vehicle's own numbers.
+void Belief::note_as_found(const Work& work, Posterior& result) const {
+  const auto& course = *work.ground->course;
+  const auto& prior = *work.ground->prior;
+  const auto first_life = [&](std::int32_t f) {
+    return !course.space->variables()[at(course.space->fault(f).variable)].renewed;
+  };
+  std::map<Candidate, double> found;
+  for (const auto& item : result.candidates) {
+    Candidate then;
+    for (const auto f : item.candidate.faults)
+      if (first_life(f)) then.faults.push_back(course.known_as[at(f)]);
+    std::sort(then.faults.begin(), then.faults.end());
+    then.faults.erase(std::unique(then.faults.begin(), then.faults.end()), then.faults.end());
+    found[then] += item.probability;
+  }
+  for (const auto& [candidate, probability] : found)
+    result.as_found.push_back({candidate, probability});
+  std::stable_sort(
+      result.as_found.begin(), result.as_found.end(),
+      [](const Weighted& a, const Weighted& b) { return a.probability > b.probability; });
+  result.modes_as_found.resize(space_->faults().size());
+  for (std::size_t f = 0; f < course.space->faults().size(); ++f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    if (!first_life(fault)) continue;
+    const auto v = course.space->fault(fault).variable;
+    std::map<Index, std::pair<double, double>> modes;  // weight, of which by itself
+    double whole = 0;
+    for (std::size_t k = 0; k < prior.contexts(v); ++k) {
+      const auto place = prior.place(fault, k);
+      for (const auto& part : work.ground->shares[place]) {
+        const double weight = work.found.faults[place] * part.share;
+        auto& [all, by_itself] = modes[part.mode];
+        all += weight;
+        by_itself += weight * prior.by_itself(part.mode, v, k);
+        whole += weight;
+      }
+    }
+    if (whole <= 0) continue;
+    auto& list = result.modes_as_found[at(course.known_as[f])];
+    for (const auto& [mode, weight] : modes)
+      if (weight.first > 0)
+        list.push_back({mode, weight.first / whole, weight.second / weight.first});
   }
 }
 

@@ -85,6 +85,7 @@ class Belief {
   const Ground& ground(const Evidence& evidence);
   void add_up(const Work& work, Posterior& result) const;
   void name_members(const Kernel& kernel, const Work& work, Posterior& result) const;
+  void note_as_found(const Work& work, Posterior& result) const;
   void keep_to_now(const Work& work, Posterior& result) const;
   void spread(const Work& work, Posterior& result) const;
   void report_repairs(const Work& work, Posterior& result) const;
