@@ -37,6 +37,7 @@ from faultloom.answers import Advice, Explanation, Ranking
 from faultloom.documents import find_vehicle, text_of
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Progress, check_document, vehicle_from_run_list
+from faultloom.pages import commands as pages
 from faultloom.plan import Plan
 from faultloom.proof import Verification
 from faultloom.reach import Ambiguity
@@ -542,6 +543,13 @@ def _parser() -> argparse.ArgumentParser:
     _add_means(testability, "in place of all")
     _add_reach(testability)
 
+    _add_deck(commands)
+    pages.add_commands(commands, lambda text: _number(text, 1000000000))
+    _add_bench(commands)
+    return parser
+
+
+def _add_deck(commands: Any) -> None:
     deck = _command(commands, "deck", _deck, "write the circuit in one situation as a SPICE deck")
     deck.add_argument("vehicle_file", metavar="VEHICLE", help="vehicle document")
     deck.add_argument(
@@ -559,9 +567,6 @@ def _parser() -> argparse.ArgumentParser:
         "--lift", action="append", default=[], metavar="WIRE:END", help="a wire end taken off"
     )
     deck.add_argument("--isolated", action="store_true", help="with the pack isolated")
-
-    _add_bench(commands)
-    return parser
 
 
 def _add_bench(commands: Any) -> None:
