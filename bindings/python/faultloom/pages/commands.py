@@ -18,7 +18,6 @@ from faultloom._bench import (
     read_file,
 )
 from faultloom._terminal import Patience, complain, write_exactly
-from faultloom._words import Names
 from faultloom.answers import Advice
 from faultloom.documents import data_path, find_vehicle
 from faultloom.errors import Code, Error
@@ -34,6 +33,8 @@ from faultloom.plan import Plan
 
 # More than are drawn, as a wire and its ends are three.
 _MOST_SUSPECTS = 200
+
+_REPLACED = ("kinds", "rates", "instruments")
 
 Arguments = argparse.Namespace
 
@@ -142,8 +143,13 @@ def _plan(
 
 
 def _page_sources(bench: Bench, job: dict[str, Any], given: Arguments) -> PageSources:
-    names = Names(bench.vehicle, bench.instruments, bench.model.summary())
-    return PageSources(job, bench.vehicle, _kinds(given), names)
+    return PageSources.of(
+        job,
+        bench.vehicle,
+        bench.model,
+        kinds=None if given.kinds is None else Path(given.kinds),
+        instruments=bench.instruments,
+    )
 
 
 def _kinds(given: Arguments) -> Kinds:
@@ -182,11 +188,21 @@ def _write(given: Arguments, text: str) -> None:
     if given.out is None or given.out == "-":
         write_exactly(text)
         return
+    _keep_sources(given)
     try:
         write_whole(given.out, text)
     except OSError as error:
         line = f"{given.out}: Can't be written: {error.strerror or error}; name another file"
         raise RefusedError([one_line(line)]) from None
+
+
+def _keep_sources(given: Arguments) -> None:
+    """Refuses to write a page over what it was made from."""
+    read = [getattr(given, name, None) for name in ("job", "job_or_vehicle", "vehicle", *_REPLACED)]
+    out = Path(given.out)
+    if any(name and Path(name).exists() and out.exists() and out.samefile(name) for name in read):
+        line = f"{given.out}: The page is made from this file; name another one"
+        raise RefusedError([one_line(line)])
 
 
 # -- command line ----------------------------------------------------------------------------------
@@ -237,7 +253,7 @@ def _command(
         name, help=help_text, description=sentence, allow_abbrev=False
     )
     parser.set_defaults(command=run)
-    for option in ("kinds", "rates", "instruments"):
+    for option in _REPLACED:
         parser.add_argument(
             f"--{option}", metavar="FILE", help=f"{option} in place of the shipped ones"
         )

@@ -57,7 +57,7 @@ def work_on(
     """What it takes to repair a component.
 
     Args:
-        component: Part, wire, wire end, pin or PART:work.
+        component: Part, wire, wire end, pin, control that is set wrong, or PART:work.
         action: What is done; the usual repair of its kind if "".
         vehicle: Vehicle document.
         kinds: Member "kinds" of the kinds document.
@@ -97,5 +97,8 @@ def _kind_of(component: str, vehicle: Mapping[str, Any]) -> tuple[str, str, Mapp
         )
     if part := vehicle.get("parts", {}).get(base):
         return part["kind"], part.get("zone", ""), part
+    if control := vehicle.get("controls", {}).get(base):
+        put_right = {"action": "set right", "minutes": control.get("minutes", 0)}
+        return "", "", {"repair": put_right}
     connector = vehicle.get("connectors", {}).get(base.rpartition("-")[0] or base, {})
     return "connector_contact", connector.get("zone", ""), connector

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 from faultloom._show import merged_suspects
 from faultloom._words import Names, lower_first, percent, words
 from faultloom.answers import Advice, Caution, Ranking, Suspect
+from faultloom.documents import Document, data_path, text_of
+from faultloom.model import Model
 from faultloom.pages.found import findings
 from faultloom.pages.marks import entries_of, marks_of
 from faultloom.pages.parts import Work, rate_of, work_on
@@ -29,7 +32,7 @@ VERDICTS = {
     "": "Open",
 }
 _DECIDED = {
-    "verification": "Every check below was made and passed.",
+    "verification": "Every check on this sheet was made and passed.",
     "word": "The technician answers for checks that were not made; interlocks were proved.",
     "": "Nobody has decided yet: the job is open.",
 }
@@ -50,6 +53,39 @@ class Sources:
     vehicle: Mapping[str, Any]
     kinds: Kinds
     names: Names
+
+    @classmethod
+    def of(
+        cls,
+        job: Document,
+        vehicle: Document,
+        model: Model,
+        *,
+        kinds: Document | None = None,
+        instruments: Document | None = None,
+    ) -> Self:
+        """Reads what pages are made of; nothing is checked that the model has not checked.
+
+        Args:
+            job: The job.
+            vehicle: The vehicle document that the model was made from.
+            model: The vehicle, for the titles of its components.
+            kinds: Those the model was made with; the shipped ones if None.
+            instruments: The same.
+
+        Raises:
+            OSError: A path can't be read.
+            Error: A journal can't be read.
+        """
+        data = data_path()
+        texts = (
+            job,
+            vehicle,
+            kinds or data / "kinds.json",
+            instruments or data / "instruments.json",
+        )
+        read = [json.loads(text_of(text)) for text in texts]
+        return cls(read[0], read[1], read[2]["kinds"], Names(read[1], read[3], model.summary()))
 
 
 def job_sheet(

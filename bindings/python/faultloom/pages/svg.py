@@ -251,7 +251,7 @@ class _Drawing:
             y = bottom - lay.PAD - lay.LEVEL * (level + 0.5)
             data, letter, place = strokes(symbol, middle, y, flipped=flipped)
             self.add(group, "path", "sym", d=data, transform=place)
-            self.write(group, middle, y + 3, letter, "strong", anchor="middle")
+            self.write(group, middle, y + 3, letter, "strong letter", anchor="middle")
             for end, side in ((low, middle - 14), (high, middle + 14)):
                 heights.setdefault(end, []).append(y)
                 line = f"M{rounded(end)} {rounded(y)}H{rounded(side)}"
@@ -320,7 +320,7 @@ class _Drawing:
         group = self.add(self.root, "g", "legend")
         looms = self.vehicle.get("looms", {})
         items: list[tuple[int, str]] = []
-        if self.marks.shares:
+        if any(step_of(share) for share in self.marks.shares.values()):
             items.append((0, "Probability that it is broken:"))
             ends = (*STEPS[1:], 1.0)
             items += [
