@@ -39,10 +39,14 @@ endif()
 faultloom_check(check_header check_header.py ${PROJECT_SOURCE_DIR}
   --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER} --cxx ${CMAKE_CXX_COMPILER}
   --nm ${CMAKE_NM})
+faultloom_check(check_c_reference reference.py c ${PROJECT_SOURCE_DIR}
+  ${CMAKE_BINARY_DIR}/reference/c)
 if(NOT FAULTLOOM_SANITIZE)
   faultloom_check(check_abi check_abi.py ${PROJECT_SOURCE_DIR}
     --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER})
   # A plain program can't load a library built with a sanitizer.
   faultloom_check(check_install check_install.py ${PROJECT_SOURCE_DIR} ${CMAKE_BINARY_DIR}
     --cmake ${CMAKE_COMMAND} --cc ${CMAKE_C_COMPILER})
+  faultloom_check(check_c_examples check_examples.py c ${PROJECT_SOURCE_DIR}
+    --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER})
 endif()

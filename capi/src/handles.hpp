@@ -3,6 +3,7 @@
 #include <faultloom.h>
 #include <cstdint>
 #include <cstring>
+#include <faultloom/documents/job_journal.hpp>
 #include <faultloom/documents/model.hpp>
 #include <string>
 #include <vector>
@@ -35,6 +36,16 @@ struct faultloom_model {
   faultloom::documents::Model model;
   std::vector<std::string> terminals;
   std::vector<std::string> modes;
+};
+
+struct faultloom_job {
+  faultloom::capi::Stamp<0x626f6a6c66> stamp;  // fljob
+  faultloom::documents::JobBook book;
+};
+
+struct faultloom_journal {
+  faultloom::capi::Stamp<0x6e72756f6a6c66> stamp;  // fljourn
+  faultloom::documents::JobJournal journal;
 };
 
 struct faultloom_text {

@@ -19,9 +19,13 @@ ALLOWED: dict[str, set[str]] = {
     "rates": {"base", "vehicle"},
     "belief": {"base", "vehicle", "circuit", "readings", "rates"},
     "advice": {"base", "vehicle", "circuit", "readings", "rates", "belief"},
-    "fleet": {"base", "vehicle", "circuit", "readings", "rates", "belief", "advice"},
+    "learning": {"base", "vehicle", "circuit", "readings", "rates", "belief", "advice"},
+    "fleet": {"base", "vehicle", "circuit", "readings", "rates", "belief", "advice", "learning"},
 }
 ALLOWED["report"] = set(ALLOWED)
+# A journal's bytes and the files they are in know nothing of what they hold.
+ALLOWED["journal"] = {"base"}
+ALLOWED["storage"] = {"base"}
 ALLOWED["documents"] = set(ALLOWED)
 
 INCLUDE = re.compile(r'^\s*#\s*include\s*([<"])([^>"]+)[>"]')

@@ -35,8 +35,9 @@ from faultloom.answers import (
     Weighed,
     Zone,
 )
-from faultloom.documents import Document, data_path, find_vehicle
+from faultloom.documents import DamagedJournalWarning, Document, data_path, find_vehicle
 from faultloom.errors import Code, Error, Problem
+from faultloom.journal import Damage, Journal, JournalStatus, new_job, read_journal
 from faultloom.model import Model, Progress, check_document, vehicle_from_run_list
 from faultloom.plan import Plan, PlanOutcome, PlanStep
 from faultloom.proof import Check, EarlierWork, Verification
@@ -53,6 +54,8 @@ __all__ = [
     "Code",
     "Component",
     "Control",
+    "Damage",
+    "DamagedJournalWarning",
     "Document",
     "EarlierWork",
     "Entry",
@@ -61,6 +64,8 @@ __all__ = [
     "Expected",
     "Explanation",
     "Group",
+    "Journal",
+    "JournalStatus",
     "Leader",
     "Mode",
     "Model",
@@ -88,5 +93,7 @@ __all__ = [
     "check_document",
     "data_path",
     "find_vehicle",
+    "new_job",
+    "read_journal",
     "vehicle_from_run_list",
 ]

@@ -1,7 +1,9 @@
 #include <faultloom/documents/answers.hpp>
 #include <faultloom/documents/embedded.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/history_reader.hpp>
 #include <faultloom/documents/instruments_reader.hpp>
+#include <faultloom/documents/job_journal.hpp>
 #include <faultloom/documents/kinds.hpp>
 #include <faultloom/documents/model.hpp>
 #include <faultloom/documents/rates_reader.hpp>
@@ -48,6 +50,8 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds,
   } else if (format == "faultloom.job") {
     // Names are resolved against the vehicle when the job is ranked; alone, its form can be checked.
     check_schema(parse_text(text), "job", problems);
+  } else if (format == "faultloom.history") {
+    check_history(text, problems);
   } else {
     problems.push_back({Code::schema,
                         format.empty()
@@ -55,9 +59,18 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds,
                               "\"faultloom.vehicle\""
                             : "Unknown format '" + format +
                                   "'; use faultloom.vehicle, kinds, rates, "
-                                  "instruments, cautions or job",
+                                  "instruments, cautions, job or history",
                         "/format"});
   }
+  return problems;
+}
+
+/// What is wrong with a journal itself, then with the job in it.
+std::vector<Problem> check_journal(std::string_view bytes) {
+  const auto read = read_journal(bytes);
+  std::vector<Problem> problems;
+  for (const auto& damage : read.damage) problems.push_back({Code::damaged, damage.message, ""});
+  check_schema(parse_text(read.document), "job", problems);
   return problems;
 }
 
@@ -65,6 +78,7 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds,
 
 std::vector<Problem> check_document(std::string_view text, std::string_view kinds) {
   try {
+    if (journal::looks_like_journal(text)) return check_journal(text);
     return check_known(text, kinds, format_of(text));
   } catch (const Error& error) {
     return error.problems();
