@@ -32,7 +32,6 @@ endmacro()
 set(same "(= ${PROJECT_VERSION})")
 faultloom_package(runtime libfaultloom${abi} libs "Electrical fault finding, shared library" "")
 set(CPACK_DEBIAN_RUNTIME_PACKAGE_SHLIBDEPS ON)
-set(CPACK_DEBIAN_RUNTIME_PACKAGE_GENERATE_SHLIBS ON)
 faultloom_package(development libfaultloom-dev libdevel
   "Electrical fault finding, files to build programs with" "libfaultloom${abi} ${same}")
 faultloom_package(data faultloom-data science

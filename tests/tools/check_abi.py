@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
 """Holds the binary interface of the shared library against the stored one.
 
-`tests/abi/faultloom-N.abi` is what programs built against interface version N rely on: the exported
-functions with the types of their arguments, read by abidw from the debug information of a build. New
-functions are fine, everything else that differs is an error. Before that it is shown that the check
-finds what it is for: tiny libraries made from the header, one as it is, one with a function more and
-the others with a slip each, must pass and fail.
+`tests/abi/faultloom-N.abi` is what programs built against interface version N rely on: the
+exported functions with the types of their arguments, read by abidw from the debug information of a
+build. New functions are fine, everything else that differs is an error. It is also shown that the
+check finds what it is for: tiny libraries made from the header, one as it is, one with a function
+more and the others with a slip each, must pass and fail.
 
 With `--update` the stored file is written anew; do that when a function was added, or together with
 a new FAULTLOOM_ABI_VERSION.
@@ -86,7 +86,8 @@ SLIPS = {
     "nothing": ("", "", False),
     "a function more": (
         "FAULTLOOM_API uint32_t faultloom_abi_version(void);",
-        "FAULTLOOM_API uint32_t faultloom_abi_version(void);\nFAULTLOOM_API int32_t faultloom_more(int a);",
+        "FAULTLOOM_API uint32_t faultloom_abi_version(void);\n"
+        "FAULTLOOM_API int32_t faultloom_more(int a);",
         False,
     ),
     "a function less": ("FAULTLOOM_API uint32_t faultloom_abi_version(void);", "", True),
