@@ -35,7 +35,7 @@ std::string records_in_words(const Damage& damage) {
 }
 
 std::string in_words(const Damage& damage, bool at_end) {
-  const auto place = fmt::format("At line {}, byte {}: ", damage.line, damage.at_byte);
+  auto place = fmt::format("At line {}, byte {}: ", damage.line, damage.at_byte);
   switch (damage.what) {
     case Damage::What::unfinished:
       return place + fmt::format("{} bytes of a record that was not finished", damage.bytes);
