@@ -24,6 +24,10 @@
  * is not done and the documents are not looked at. A capacity of 1 or more that is too small is
  * FAULTLOOM_E_ARGUMENT, with *needed set all the same and no value written.
  *
+ * Handles. A pointer to another kind of handle is refused like NULL: FAULTLOOM_E_ARGUMENT, and the message
+ * says so. Functions that can't fail answer what they answer for NULL, and the wrong _free does nothing. A
+ * handle that was freed must not be used again; that can't be found out for sure.
+ *
  * Threads. A faultloom_model never changes; any number of threads may use the same one at the same time,
  * as long as none of them frees it. So may they a faultloom_text and a faultloom_error. A faultloom_job and
  * a faultloom_journal change; one thread at a time may use one. The library keeps no other state and starts
@@ -478,20 +482,24 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  *
  * job           job document; must not be NULL
  * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true,
- *               "max_minutes":20, "authorized_usd":250, "budget_seconds":0.5, "budget_decisions":2000}:
+ *               "max_minutes":20, "authorized_usd":250, "comeback_usd":150, "good_part_loss":0.4,
+ *               "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
  *               list (0..10000), whether steps on a live circuit are allowed, how long one step may take
  *               [min], zones included (0..1e6), up to what cost a repair may be done without asking first
- *               [USD] (0..1e9), and how much work may go into comparing steps: seconds (0..3600; the answer
- *               then depends on the machine) or decisions looked into (0..1e9), 0 for no limit. NULL: the
- *               job's instruments, 3, true, and no limits
+ *               [USD] (0..1e9), what it costs if the vehicle comes back [USD] (0..1e9), the share of its
+ *               price that a good part costs that was replaced (0..1), how much work may go into comparing
+ *               steps: seconds (0..3600; the answer then depends on the machine) or decisions looked into
+ *               (0..1e9), and how many sets of faults the belief looks at that steps are weighed with
+ *               (0..1e9); 0 for no limit. NULL: the job's instruments, 3, true, 150, 0.4, 2500, and no
+ *               limits otherwise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * step          gets a new text, to be freed by the caller: JSON faultloom.step, with times [min] and
  *               costs [USD]
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
- *         FAULTLOOM_E_NO_STEP  no step fits the options
+ *         FAULTLOOM_E_NO_STEP  no step fits the options, or the job is closed
  * Complexity: faultloom_mode_posteriors() once, then each possible step is weighed against the leading
  * candidates and the best are followed to the end of the job. Threads: any. Stable.
  */

@@ -26,7 +26,7 @@ faultloom_status faultloom_job_new(const faultloom_model* model, const char* id,
     faultloom_job*& place = required(job, "job");
     const auto& of = required(model, "model").model;
     const std::string_view name = required_text(id, id_size, "id");
-    place = new faultloom_job{JobBook::begun(name, vehicle_id_of(of), of)};
+    place = new faultloom_job{{}, JobBook::begun(name, vehicle_id_of(of), of)};
   });
 }
 
@@ -37,7 +37,7 @@ faultloom_status faultloom_job_from_json(const faultloom_model* model, const cha
   return guard(error, [&] {
     faultloom_job*& place = required(job, "job");
     const auto& of = required(model, "model").model;
-    place = new faultloom_job{JobBook(required_text(document, document_size, "document"), of)};
+    place = new faultloom_job{{}, JobBook(required_text(document, document_size, "document"), of)};
   });
 }
 

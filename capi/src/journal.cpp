@@ -38,7 +38,7 @@ faultloom_status faultloom_journal_create(const char* path, size_t path_size,
     faultloom_journal*& place = required(journal, "journal");
     const auto name = path_of(path, path_size);
     const std::string_view document = required_text(job, job_size, "job");
-    place = new faultloom_journal{JobJournal::create(name, document, optional_model(model))};
+    place = new faultloom_journal{{}, JobJournal::create(name, document, optional_model(model))};
   });
 }
 
@@ -49,7 +49,7 @@ faultloom_status faultloom_journal_open(const char* path, size_t path_size,
   return guard(error, [&] {
     faultloom_journal*& place = required(journal, "journal");
     const auto name = path_of(path, path_size);
-    place = new faultloom_journal{JobJournal::open(name, optional_model(model))};
+    place = new faultloom_journal{{}, JobJournal::open(name, optional_model(model))};
   });
 }
 
@@ -107,7 +107,7 @@ faultloom_status faultloom_journal_read(const char* bytes, size_t bytes_size,
     const auto read = documents::read_journal(required_text(bytes, bytes_size, "bytes"));
     auto words = std::make_unique<faultloom_text>(
         faultloom_text{documents::journal_status(read, bytes_size)});
-    document_place = new faultloom_text{documents::JobBook(read.document).text()};
+    document_place = new faultloom_text{{}, documents::JobBook(read.document).text()};
     status_place = words.release();
   });
 }

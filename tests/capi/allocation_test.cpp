@@ -3,6 +3,7 @@
 #include "support.hpp"
 #include "support/scratch.hpp"
 
+#include <atomic>
 #include <cstdlib>
 #include <functional>
 #include <new>
@@ -19,6 +20,8 @@ thread_local long allocations_left = -1;
 // result.
 constexpr std::size_t json_bytes = sizeof(nlohmann::json);
 
+std::atomic<long> in_use = 0;
+
 /// Limits the allocations of this thread as long as it lives.
 class Limit {
  public:
@@ -28,12 +31,23 @@ class Limit {
   Limit& operator=(const Limit&) = delete;
 };
 
+void* take(std::size_t size) noexcept {
+  void* memory = std::malloc(size == 0 ? 1 : size);
+  if (memory != nullptr) in_use.fetch_add(1, std::memory_order_relaxed);
+  return memory;
+}
+
+void give_back(void* memory) noexcept {
+  if (memory != nullptr) in_use.fetch_sub(1, std::memory_order_relaxed);
+  std::free(memory);
+}
+
 void* allocate(std::size_t size) noexcept {
   if (size % json_bytes != 0) {
     if (allocations_left == 0) return nullptr;
     if (allocations_left > 0) --allocations_left;
   }
-  return std::malloc(size == 0 ? 1 : size);
+  return take(size);
 }
 
 }  // namespace
@@ -43,12 +57,14 @@ void* operator new(std::size_t size) {
   throw std::bad_alloc();
 }
 void* operator new[](std::size_t size) { return operator new(size); }
-void* operator new(std::size_t size, const std::nothrow_t&) noexcept { return std::malloc(size); }
-void* operator new[](std::size_t size, const std::nothrow_t&) noexcept { return std::malloc(size); }
-void operator delete(void* memory) noexcept { std::free(memory); }
-void operator delete[](void* memory) noexcept { std::free(memory); }
-void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
-void operator delete[](void* memory, std::size_t) noexcept { std::free(memory); }
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept { return take(size); }
+void* operator new[](std::size_t size, const std::nothrow_t&) noexcept { return take(size); }
+void operator delete(void* memory) noexcept { give_back(memory); }
+void operator delete[](void* memory) noexcept { give_back(memory); }
+void operator delete(void* memory, std::size_t) noexcept { give_back(memory); }
+void operator delete[](void* memory, std::size_t) noexcept { give_back(memory); }
+
+long capi_test::pieces_in_use() { return in_use.load(); }
 
 namespace {
 

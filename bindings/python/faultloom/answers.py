@@ -281,6 +281,8 @@ class Step(Part):
         isolated: Whether the pack has to be isolated.
         component: Id of what to look at, listen to or repair.
         sign: Id of the sign to watch for.
+        watched: Id of the part whose sign it is.
+        wiggled_zone: Id of the zone where wires and plugs are moved by hand meanwhile.
         action: What kind of repair.
         lifted: Wire end to take off first.
         lead: Terminals that the fused lead joins.
@@ -302,6 +304,8 @@ class Step(Part):
     isolated: bool = False
     component: str = ""
     sign: str = ""
+    watched: str = ""
+    wiggled_zone: str = ""
     action: str = ""
     lifted: str = ""
     lead: tuple[str, ...] = ()
@@ -316,6 +320,7 @@ class Step(Part):
             {
                 **data,
                 "lead": tuple(data.get("lead", [])),
+                "wiggled_zone": data.get("provoked", {}).get("zone", ""),
                 "zones_to_open": parts(Zone, data.get("zones_to_open", [])),
                 "outcomes": parts(Outcome, data.get("outcomes", [])),
                 "cautions": parts(Caution, data.get("cautions", [])),

@@ -250,10 +250,7 @@ class Session:
                 show("", *screen.moves(before, self._ranked()), *screen.mended(self._ranked()))
             show(*screen.settled(proved, self._proof))
         if any(LEAD in entry for entry in reply.entries):
-            _say(
-                "Kept in words only: a job has no form for a lead. Take the lead off, and repair "
-                "or read what it went across"
-            )
+            _say("Take the lead off now: it must not stay where it is")
         self._propose()
 
     def _own(self, text: str, *, only_whole: bool = False) -> bool:
