@@ -26,10 +26,27 @@ if(TARGET faultloom_capi_test)
   target_link_libraries(faultloom_capi_test PRIVATE faultloom)
 endif()
 
+# Threads that read one model; see tests/tools/threads.
+if(FAULTLOOM_SANITIZE STREQUAL "thread")
+  find_package(Threads REQUIRED)
+  add_executable(faultloom_readers threads/readers.cpp)
+  faultloom_configure(faultloom_readers)
+  target_compile_definitions(faultloom_readers PRIVATE
+    FAULTLOOM_DATA_DIR="${PROJECT_SOURCE_DIR}/data")
+  target_link_libraries(faultloom_readers PRIVATE faultloom Threads::Threads)
+endif()
+
 faultloom_check(check_header check_header.py ${PROJECT_SOURCE_DIR}
   --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER} --cxx ${CMAKE_CXX_COMPILER}
   --nm ${CMAKE_NM})
-if(NOT FAULTLOOM_SANITIZE)  # a plain program can't load a library built with a sanitizer
+faultloom_check(check_c_reference reference.py c ${PROJECT_SOURCE_DIR}
+  ${CMAKE_BINARY_DIR}/reference/c)
+if(NOT FAULTLOOM_SANITIZE)
+  faultloom_check(check_abi check_abi.py ${PROJECT_SOURCE_DIR}
+    --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER})
+  # A plain program can't load a library built with a sanitizer.
   faultloom_check(check_install check_install.py ${PROJECT_SOURCE_DIR} ${CMAKE_BINARY_DIR}
     --cmake ${CMAKE_COMMAND} --cc ${CMAKE_C_COMPILER})
+  faultloom_check(check_c_examples check_examples.py c ${PROJECT_SOURCE_DIR}
+    --library $<TARGET_FILE:faultloom> --cc ${CMAKE_C_COMPILER})
 endif()

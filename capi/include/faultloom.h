@@ -24,9 +24,20 @@
  * is not done and the documents are not looked at. A capacity of 1 or more that is too small is
  * FAULTLOOM_E_ARGUMENT, with *needed set all the same and no value written.
  *
+ * Handles. A pointer to another kind of handle is refused like NULL: FAULTLOOM_E_ARGUMENT, and the message
+ * says so. Functions that can't fail answer what they answer for NULL, and the wrong _free does nothing. A
+ * handle that was freed must not be used again; that can't be found out for sure.
+ *
  * Threads. A faultloom_model never changes; any number of threads may use the same one at the same time,
- * as long as none of them frees it. So may they a faultloom_text and a faultloom_error. The library keeps
- * no other state and starts no threads.
+ * as long as none of them frees it. So may they a faultloom_text and a faultloom_error. A faultloom_job and
+ * a faultloom_journal change; one thread at a time may use one. The library keeps no other state and starts
+ * no threads.
+ *
+ * Files. Only the functions of a faultloom_journal touch files: the one whose path they are given, and what
+ * they put beside it. Everything else works on texts in memory.
+ *
+ * Stability. The comment of every function ends in one of two words. Stable: it stays as it is as long as
+ * FAULTLOOM_ABI_VERSION does. Experimental: it may change or go with any version of the library.
  *
  * The library never prints, never ends the process and lets no C++ exception out. One limit: while a
  * document is read, JSON and schemas need small pieces of memory whose lack can't be reported. If not even
@@ -61,9 +72,12 @@ extern "C" {
 /* FAULTLOOM_OK or one of FAULTLOOM_E_*. */
 typedef int32_t faultloom_status;
 
-/* The numbers never change. 1xx documents, 2xx vehicle and circuit, 3xx evidence, 4xx advice, 9xx calls. */
+/*
+ * The numbers never change. 1xx documents, 2xx vehicle and circuit, 3xx evidence, 4xx advice, 5xx files, 9xx
+ * calls.
+ */
 enum faultloom_code {
-  FAULTLOOM_OK = 0,
+  FAULTLOOM_OK = 0,               /* done */
   FAULTLOOM_E_SYNTAX = 101,       /* the text is not well-formed JSON or CSV */
   FAULTLOOM_E_SCHEMA = 102,       /* a document does not follow its schema */
   FAULTLOOM_E_REFERENCE = 103,    /* a document names something that does not exist */
@@ -71,6 +85,7 @@ enum faultloom_code {
   FAULTLOOM_E_LOOP = 105,         /* definitions refer to each other in a loop */
   FAULTLOOM_E_LIMIT = 106,        /* a document is too large or too deeply nested */
   FAULTLOOM_E_DUPLICATE = 107,    /* something is defined twice */
+  FAULTLOOM_E_DAMAGED = 108,      /* what a journal says first can't be read any more */
   FAULTLOOM_E_DANGLING = 201,     /* a terminal is connected to nothing */
   FAULTLOOM_E_ISLAND = 202,       /* a part of the circuit has no path to pack negative */
   FAULTLOOM_E_IDLE_CONTROL = 203, /* a control drives nothing */
@@ -80,6 +95,9 @@ enum faultloom_code {
   FAULTLOOM_E_READING = 301,      /* a reading can't be interpreted */
   FAULTLOOM_E_NO_STEP = 401,      /* no step fits the constraints */
   FAULTLOOM_E_NOT_VERIFIED = 402, /* a job can't be closed on what has been proved so far */
+  FAULTLOOM_E_STORAGE = 501,      /* a file can't be read or written */
+  FAULTLOOM_E_IN_USE = 502,       /* a file is held by another writer */
+  FAULTLOOM_E_CHANGED = 503,      /* a file was changed by something else meanwhile */
   FAULTLOOM_E_ARGUMENT = 901,     /* an argument is NULL or out of range */
   FAULTLOOM_E_MEMORY = 902,       /* out of memory */
   FAULTLOOM_E_CANCELLED = 903,    /* the caller asked to stop */
@@ -92,6 +110,10 @@ typedef struct faultloom_model faultloom_model;
 typedef struct faultloom_error faultloom_error;
 /* An answer in words or JSON. */
 typedef struct faultloom_text faultloom_text;
+/* A job that grows, in memory. Belongs to one thread at a time. */
+typedef struct faultloom_job faultloom_job;
+/* A job that grows in a file, safe from crashes. Belongs to one thread at a time. */
+typedef struct faultloom_journal faultloom_journal;
 
 /*
  * Watches a long call and may stop it.
@@ -109,67 +131,68 @@ typedef int32_t (*faultloom_progress_fn)(double share, void* user);
 
 /*
  * FAULTLOOM_ABI_VERSION of the library that was loaded. If it differs from the macro the program was
- * compiled with, no other function may be called.
+ * compiled with, no other function may be called. Stable.
  */
 FAULTLOOM_API uint32_t faultloom_abi_version(void);
 
-/* Version of the library, "0.1.0". The text lasts as long as the library is loaded. */
+/* Version of the library, "0.1.0". The text lasts as long as the library is loaded. Stable. */
 FAULTLOOM_API const char* faultloom_version(void);
 
 /*
  * How the library was built, as JSON: {"version","abi","compiler","build_type"}. For problem reports.
- * The text lasts as long as the library is loaded.
+ * The text lasts as long as the library is loaded. Stable.
  */
 FAULTLOOM_API const char* faultloom_build_info(void);
 
 /*
  * Name of a status as used in problem lists: "reference" for FAULTLOOM_E_REFERENCE, "ok", or "unknown".
- * The text lasts as long as the library is loaded.
+ * The text lasts as long as the library is loaded. Stable.
  */
 FAULTLOOM_API const char* faultloom_status_name(faultloom_status status);
 
-/* One English line saying what a status means. The text lasts as long as the library is loaded. */
+/* One English line saying what a status means. The text lasts as long as the library is loaded. Stable. */
 FAULTLOOM_API const char* faultloom_status_meaning(faultloom_status status);
 
 /* ---- Errors. None of these can fail; O(1). ------------------------------------------------------- */
 
-/* The status of the failed call. FAULTLOOM_OK if `error` is NULL. */
+/* The status of the failed call. FAULTLOOM_OK if `error` is NULL. Stable. */
 FAULTLOOM_API faultloom_status faultloom_error_code(const faultloom_error* error);
 
 /*
  * The first problem found in one English line without newline: what is wrong, where, what to do.
- * "" if `error` is NULL. Belongs to the error, lasts until it is freed.
+ * "" if `error` is NULL. Belongs to the error, lasts until it is freed. Stable.
  */
 FAULTLOOM_API const char* faultloom_error_message(const faultloom_error* error);
 
 /*
  * JSON pointer (RFC 6901) to the place of the first problem in the document at fault; "" if it concerns the
  * whole document or no document, or if `error` is NULL. Belongs to the error, lasts until it is freed.
+ * Stable.
  */
 FAULTLOOM_API const char* faultloom_error_pointer(const faultloom_error* error);
 
 /*
  * All problems found, as a JSON array of {"code":name,"number":status,"message","pointer"}; the first is
  * the one the functions above describe. "[]" if `error` is NULL. Belongs to the error, lasts until it is
- * freed.
+ * freed. Stable.
  */
 FAULTLOOM_API const char* faultloom_error_details(const faultloom_error* error);
 
-/* Frees an error. NULL is fine. */
+/* Frees an error. NULL is fine. Stable. */
 FAULTLOOM_API void faultloom_error_free(faultloom_error* error);
 
 /* ---- Texts. None of these can fail; O(1). -------------------------------------------------------- */
 
 /*
  * The bytes of a text in UTF-8, with a NUL after the last. "" if `text` is NULL. Belongs to the text, lasts
- * until it is freed.
+ * until it is freed. Stable.
  */
 FAULTLOOM_API const char* faultloom_text_data(const faultloom_text* text);
 
-/* Number of bytes of a text without the NUL at the end. 0 if `text` is NULL. */
+/* Number of bytes of a text without the NUL at the end. 0 if `text` is NULL. Stable. */
 FAULTLOOM_API size_t faultloom_text_size(const faultloom_text* text);
 
-/* Frees a text. NULL is fine. */
+/* Frees a text. NULL is fine. Stable. */
 FAULTLOOM_API void faultloom_text_free(faultloom_text* text);
 
 /* ---- Documents ----------------------------------------------------------------------------------- */
@@ -185,7 +208,7 @@ FAULTLOOM_API void faultloom_text_free(faultloom_text* text);
  *
  * Errors: only those every function has.
  * Complexity: linear in the document, except for a vehicle's wiring, which is solved a few times.
- * Threads: any.
+ * Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_check_document(const char* document, size_t document_size,
                                                         const char* kinds, size_t kinds_size,
@@ -207,7 +230,7 @@ FAULTLOOM_API faultloom_status faultloom_check_document(const char* document, si
  *         FAULTLOOM_E_LIMIT      the list is too long
  *         FAULTLOOM_E_ARGUMENT   also when vehicle_id is no id
  * The details name every bad row.
- * Complexity: linear in the list. Threads: any.
+ * Complexity: linear in the list. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_vehicle_from_run_list(const char* csv, size_t csv_size,
                                                                const char* vehicle_id,
@@ -239,7 +262,7 @@ FAULTLOOM_API faultloom_status faultloom_vehicle_from_run_list(const char* csv, 
  *         FAULTLOOM_E_DUPLICATE  something is defined twice
  *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
  * The details list every problem of the document at fault; messages name it if it is not the vehicle.
- * Complexity: linear in the documents, then one factorisation of the circuit. Threads: any.
+ * Complexity: linear in the documents, then one factorisation of the circuit. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_model_from_json(
     const char* vehicle, size_t vehicle_size, const char* kinds, size_t kinds_size,
@@ -247,7 +270,7 @@ FAULTLOOM_API faultloom_status faultloom_model_from_json(
     const char* cautions, size_t cautions_size, faultloom_progress_fn progress, void* user,
     faultloom_model** model, faultloom_error** error);
 
-/* Frees a model, which no thread may be using any more. NULL is fine. */
+/* Frees a model, which no thread may be using any more. NULL is fine. Stable. */
 FAULTLOOM_API void faultloom_model_free(faultloom_model* model);
 
 /*
@@ -256,7 +279,7 @@ FAULTLOOM_API void faultloom_model_free(faultloom_model* model);
  * summary       gets a new text, to be freed by the caller: JSON faultloom.summary with id, title, counts
  *               and the lists of controls, terminals, components and modes
  *
- * Errors: only those every function has. Complexity: linear in the vehicle. Threads: any.
+ * Errors: only those every function has. Complexity: linear in the vehicle. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_model_summary(const faultloom_model* model,
                                                        faultloom_text** summary,
@@ -273,7 +296,7 @@ FAULTLOOM_API faultloom_status faultloom_model_summary(const faultloom_model* mo
  *               "pointer"}, [] if nothing was found
  *
  * Errors: FAULTLOOM_E_CANCELLED  `progress` asked to stop
- * Complexity: every mode is solved in every state of the controls. Threads: any.
+ * Complexity: every mode is solved in every state of the controls. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_model_lint(const faultloom_model* model,
                                                     faultloom_progress_fn progress, void* user,
@@ -287,7 +310,7 @@ FAULTLOOM_API faultloom_status faultloom_model_lint(const faultloom_model* model
  *
  * count         gets the number
  *
- * Errors: only those every function has. Complexity: O(1). Threads: any.
+ * Errors: only those every function has. Complexity: O(1). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_terminal_count(const faultloom_model* model, size_t* count,
                                                         faultloom_error** error);
@@ -299,7 +322,7 @@ FAULTLOOM_API faultloom_status faultloom_terminal_count(const faultloom_model* m
  * name          gets a text that belongs to the model and lasts until the model is freed
  *
  * Errors: FAULTLOOM_E_ARGUMENT  also when there is no such index
- * Complexity: O(1). Threads: any.
+ * Complexity: O(1). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_terminal_name(const faultloom_model* model, size_t index,
                                                        const char** name, faultloom_error** error);
@@ -322,7 +345,7 @@ FAULTLOOM_API faultloom_status faultloom_terminal_name(const faultloom_model* mo
  *         FAULTLOOM_E_READING    it is isolated, and the vehicle does not say how
  *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or volts is NULL then
  * Complexity: a few sparse solutions per change of a contact, O(n) each for wiring-like circuits with n
- * terminals. Threads: any.
+ * terminals. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_terminal_volts(const faultloom_model* model,
                                                         const char* situation,
@@ -338,7 +361,7 @@ FAULTLOOM_API faultloom_status faultloom_terminal_volts(const faultloom_model* m
  *               currents [A], contacts, signs a person would notice, and whether a contact chatters
  *
  * Errors: those of faultloom_terminal_volts()
- * Complexity: as faultloom_terminal_volts(). Threads: any.
+ * Complexity: as faultloom_terminal_volts(). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_solve(const faultloom_model* model, const char* situation,
                                                size_t situation_size, faultloom_text** solution,
@@ -352,7 +375,7 @@ FAULTLOOM_API faultloom_status faultloom_solve(const faultloom_model* model, con
  *               as they settle in that situation
  *
  * Errors: those of faultloom_terminal_volts()
- * Complexity: as faultloom_terminal_volts(). Threads: any.
+ * Complexity: as faultloom_terminal_volts(). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_spice_deck(const faultloom_model* model,
                                                     const char* situation, size_t situation_size,
@@ -365,7 +388,7 @@ FAULTLOOM_API faultloom_status faultloom_spice_deck(const faultloom_model* model
  *
  * count         gets the number
  *
- * Errors: only those every function has. Complexity: O(1). Threads: any.
+ * Errors: only those every function has. Complexity: O(1). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_mode_count(const faultloom_model* model, size_t* count,
                                                     faultloom_error** error);
@@ -377,7 +400,7 @@ FAULTLOOM_API faultloom_status faultloom_mode_count(const faultloom_model* model
  * name          gets a text that belongs to the model and lasts until the model is freed
  *
  * Errors: FAULTLOOM_E_ARGUMENT  also when there is no such index
- * Complexity: O(1). Threads: any.
+ * Complexity: O(1). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_mode_name(const faultloom_model* model, size_t index,
                                                    const char** name, faultloom_error** error);
@@ -395,7 +418,7 @@ FAULTLOOM_API faultloom_status faultloom_mode_name(const faultloom_model* model,
  *         FAULTLOOM_E_REFERENCE  it names something that the model does not have
  *         FAULTLOOM_E_VALUE      a number is out of its range
  *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or priors is NULL then
- * Complexity: linear in the modes. Threads: any.
+ * Complexity: linear in the modes. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_mode_priors(const faultloom_model* model, const char* job,
                                                      size_t job_size, double* priors,
@@ -423,7 +446,7 @@ FAULTLOOM_API faultloom_status faultloom_mode_priors(const faultloom_model* mode
  *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
  *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or posteriors is NULL then
  * Complexity: one solution of the circuit for each candidate set of faults and each state of the controls
- * that an entry was made in. Threads: any.
+ * that an entry was made in. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* model,
                                                          const char* job, size_t job_size,
@@ -446,7 +469,7 @@ FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* 
  * ranking       gets a new text, to be freed by the caller: JSON faultloom.ranking
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
- * Complexity: as faultloom_mode_posteriors(). Threads: any.
+ * Complexity: as faultloom_mode_posteriors(). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, const char* job,
                                               size_t job_size, const char* options,
@@ -459,22 +482,26 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  *
  * job           job document; must not be NULL
  * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true,
- *               "max_minutes":20, "authorized_usd":250, "budget_seconds":0.5, "budget_decisions":2000}:
+ *               "max_minutes":20, "authorized_usd":250, "comeback_usd":150, "good_part_loss":0.4,
+ *               "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
  *               list (0..10000), whether steps on a live circuit are allowed, how long one step may take
  *               [min], zones included (0..1e6), up to what cost a repair may be done without asking first
- *               [USD] (0..1e9), and how much work may go into comparing steps: seconds (0..3600; the answer
- *               then depends on the machine) or decisions looked into (0..1e9), 0 for no limit. NULL: the
- *               job's instruments, 3, true, and no limits
+ *               [USD] (0..1e9), what it costs if the vehicle comes back [USD] (0..1e9), the share of its
+ *               price that a good part costs that was replaced (0..1), how much work may go into comparing
+ *               steps: seconds (0..3600; the answer then depends on the machine) or decisions looked into
+ *               (0..1e9), and how many sets of faults the belief looks at that steps are weighed with
+ *               (0..1e9); 0 for no limit. NULL: the job's instruments, 3, true, 150, 0.4, 2500, and no
+ *               limits otherwise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * step          gets a new text, to be freed by the caller: JSON faultloom.step, with times [min] and
  *               costs [USD]
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
- *         FAULTLOOM_E_NO_STEP  no step fits the options
+ *         FAULTLOOM_E_NO_STEP  no step fits the options, or the job is closed
  * Complexity: faultloom_mode_posteriors() once, then each possible step is weighed against the leading
- * candidates and the best are followed to the end of the job. Threads: any.
+ * candidates and the best are followed to the end of the job. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model, const char* job,
                                                    size_t job_size, const char* options,
@@ -499,7 +526,7 @@ FAULTLOOM_API faultloom_status faultloom_next_step(const faultloom_model* model,
  *
  * Errors: those of faultloom_next_step()
  * Complexity: faultloom_next_step() once, then its comparison of steps again for each step and leaf of the
- * plan. Threads: any.
+ * plan. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_plan(const faultloom_model* model, const char* job,
                                               size_t job_size, const char* options,
@@ -518,7 +545,7 @@ FAULTLOOM_API faultloom_status faultloom_plan(const faultloom_model* model, cons
  * card          gets a new text, to be freed by the caller: SVG in UTF-8, which loads nothing from elsewhere
  *
  * Errors: those of faultloom_next_step()
- * Complexity: as faultloom_plan(). Threads: any.
+ * Complexity: as faultloom_plan(). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_plan_card(const faultloom_model* model, const char* job,
                                                    size_t job_size, const char* options,
@@ -538,6 +565,7 @@ FAULTLOOM_API faultloom_status faultloom_plan_card(const faultloom_model* model,
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
  * Complexity: faultloom_mode_posteriors() once, and a pass over its candidates for each entry. Threads: any.
+ * Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_explain(const faultloom_model* model, const char* job,
                                                  size_t job_size, const char* options,
@@ -558,7 +586,7 @@ FAULTLOOM_API faultloom_status faultloom_explain(const faultloom_model* model, c
  *
  * Errors: those of faultloom_mode_posteriors()
  * Complexity: faultloom_mode_posteriors() once, and one solution of the circuit for each position of a
- * control. Threads: any.
+ * control. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_verification(const faultloom_model* model, const char* job,
                                                       size_t job_size,
@@ -580,7 +608,7 @@ FAULTLOOM_API faultloom_status faultloom_verification(const faultloom_model* mod
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the closing
  *         FAULTLOOM_E_NOT_VERIFIED  something stands against it; the details name each thing
- * Complexity: as faultloom_verification(). Threads: any.
+ * Complexity: as faultloom_verification(). Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_close_job(const faultloom_model* model, const char* job,
                                                    size_t job_size, const char* closing,
@@ -604,7 +632,7 @@ FAULTLOOM_API faultloom_status faultloom_close_job(const faultloom_model* model,
  *
  * Errors: those of faultloom_mode_posteriors(), the first four also for the options
  * Complexity: faultloom_mode_posteriors() once, then each suspect is solved in every state of the controls,
- * and again for what might split each group listed. Threads: any.
+ * and again for what might split each group listed. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_ambiguity(const faultloom_model* model, const char* job,
                                                    size_t job_size, const char* options,
@@ -629,7 +657,7 @@ FAULTLOOM_API faultloom_status faultloom_ambiguity(const faultloom_model* model,
  *         FAULTLOOM_E_VALUE      a number is out of its range
  *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
  * Complexity: every fault is solved in every state of the controls, and those of the groups listed again
- * for what might split them. Threads: any.
+ * for what might split them. Threads: any. Stable.
  */
 FAULTLOOM_API faultloom_status faultloom_testability(const faultloom_model* model,
                                                      const char* options, size_t options_size,
@@ -637,6 +665,279 @@ FAULTLOOM_API faultloom_status faultloom_testability(const faultloom_model* mode
                                                      faultloom_text** testability,
                                                      faultloom_error** error);
 
+/* ---- Jobs ---------------------------------------------------------------------------------------- */
+
+/*
+ * Begins a job about the vehicle of a model. What is added to it is checked against that model, which may
+ * be freed before the job.
+ *
+ * id            id of the new job: a letter, then up to 63 letters, digits, _ or -
+ * job           gets the new job, to be freed by the caller with faultloom_job_free()
+ *
+ * Errors: FAULTLOOM_E_SCHEMA  the id is none
+ * Complexity: linear in the vehicle. Threads: any. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_new(const faultloom_model* model, const char* id,
+                                                 size_t id_size, faultloom_job** job,
+                                                 faultloom_error** error);
+
+/*
+ * Takes up a job from its document.
+ *
+ * document      job document about the vehicle of the model; must not be NULL
+ * job           gets the new job, to be freed by the caller with faultloom_job_free()
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the document is not JSON
+ *         FAULTLOOM_E_SCHEMA     it does not follow the schema of jobs
+ *         FAULTLOOM_E_REFERENCE  it names something that the model does not have
+ *         FAULTLOOM_E_VALUE      a number is out of its range
+ *         FAULTLOOM_E_DUPLICATE  two entries of the same id
+ *         FAULTLOOM_E_LIMIT      the job is too large
+ *         FAULTLOOM_E_READING    an outcome does not fit its instrument
+ * Complexity: linear in the document. Threads: any. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_from_json(const faultloom_model* model,
+                                                       const char* document, size_t document_size,
+                                                       faultloom_job** job,
+                                                       faultloom_error** error);
+
+/* Frees a job. NULL is fine. Experimental. */
+FAULTLOOM_API void faultloom_job_free(faultloom_job* job);
+
+/*
+ * Adds one entry: a reading, sign, look, cue or repair. It is checked like one of a job document, and if
+ * anything is wrong with it the job stays as it was.
+ *
+ * entry         JSON of the entry, for example {"type":"look","component":"W7","outcome":"clean"}. Without
+ *               an id it gets "e1", "e2" and so on; must not be NULL
+ * id            gets the id of the entry; it belongs to the job and lasts until that is freed
+ *
+ * Errors: those of faultloom_job_from_json(); pointers go into the entry: "/red"
+ *         FAULTLOOM_E_VALUE      also when the job is closed
+ *         FAULTLOOM_E_DUPLICATE  the id is taken
+ *         FAULTLOOM_E_LIMIT      the job is full: 10000 entries, each try counted
+ * Complexity: linear in the entry and in the members of the job other than its entries.
+ * Threads: one at a time for a job. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_add_entry(faultloom_job* job, const char* entry,
+                                                       size_t entry_size, const char** id,
+                                                       faultloom_error** error);
+
+/*
+ * Takes an entry back. It stays in the document, named in "withdrawn", and answers are as if it had never
+ * been made. Taking back what was taken back changes nothing.
+ *
+ * id            id of the entry
+ *
+ * Errors: FAULTLOOM_E_REFERENCE  there is no such entry
+ *         FAULTLOOM_E_VALUE      the job is closed
+ * Complexity: logarithmic in the entries. Threads: one at a time for a job. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_withdraw(faultloom_job* job, const char* id,
+                                                      size_t id_size, faultloom_error** error);
+
+/*
+ * Sets members of the job that are no entries.
+ *
+ * members       JSON object, for example {"complaint":"It stands still","opened_zones":["dash"]}; null takes
+ *               a member off, and {"closing":null} opens a closed job again. The id, the vehicle and the
+ *               entries can't be set; must not be NULL
+ *
+ * Errors: those of faultloom_job_from_json(); pointers go into the object
+ * Complexity: linear in the members. Threads: one at a time for a job. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_set(faultloom_job* job, const char* members,
+                                                 size_t members_size, faultloom_error** error);
+
+/*
+ * Closes a job, or says what stands against it; then the job stays as it was.
+ *
+ * closing       as in faultloom_close_job(); must not be NULL
+ * progress      watcher; NULL: none. It must not use the same job
+ * user          handed to `progress`; may be NULL
+ *
+ * Errors: those of faultloom_close_job()
+ * Complexity: as faultloom_close_job(). Threads: one at a time for a job. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_close(faultloom_job* job, const char* closing,
+                                                   size_t closing_size,
+                                                   faultloom_progress_fn progress, void* user,
+                                                   faultloom_error** error);
+
+/*
+ * Number of entries, those taken back too.
+ *
+ * count         gets the number
+ *
+ * Errors: only those every function has. Complexity: O(1). Threads: one at a time for a job. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_entry_count(const faultloom_job* job, size_t* count,
+                                                         faultloom_error** error);
+
+/*
+ * The job as a document, to be asked about, kept or sent.
+ *
+ * document      gets a new text, to be freed by the caller: JSON faultloom.job
+ *
+ * Errors: only those every function has. Complexity: linear in the job.
+ * Threads: one at a time for a job. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_job_json(const faultloom_job* job,
+                                                  faultloom_text** document,
+                                                  faultloom_error** error);
+
+/* ---- Journals: jobs in files --------------------------------------------------------------------- */
+
+/*
+ * A journal is a file to which a job is written change by change, each as one line with a checksum, the
+ * first line with the job as it was at the beginning. What a call reported as added is on the disk: a crash
+ * or a full disk can cost no more than the change being written. Lines damaged later are found, told and
+ * stepped over. A journal belongs to one writer at a time, also among processes; the lock goes with the
+ * process. Systems with POSIX files only.
+ */
+
+/*
+ * Makes a journal that begins with a job document. The file appears whole or not at all.
+ *
+ * path          of the new file, in UTF-8 or whatever the system takes
+ * model         of the job's vehicle, which may be freed before the journal; NULL: names in the job and in
+ *               what is added to it are not looked up, only their form is checked
+ * job           job document; must not be NULL
+ * journal       gets the new journal, to be closed by the caller with faultloom_journal_free()
+ *
+ * Errors: those of faultloom_job_from_json()
+ *         FAULTLOOM_E_STORAGE   the file can't be made, or there is one of that name
+ *         FAULTLOOM_E_IN_USE    another writer is making it
+ *         FAULTLOOM_E_ARGUMENT  also when the path is empty or has a NUL in it
+ * Complexity: linear in the document. Threads: any. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_create(const char* path, size_t path_size,
+                                                        const faultloom_model* model,
+                                                        const char* job, size_t job_size,
+                                                        faultloom_journal** journal,
+                                                        faultloom_error** error);
+
+/*
+ * Opens a journal to go on with it. An end that was broken off or damaged is moved to a new file beside it,
+ * NAME.damaged-1 or the next free number, and damage elsewhere stays where it is; either is told by
+ * faultloom_journal_status(). A job document in plain JSON becomes a journal of the same name; the document
+ * stays beside it as NAME.before-journal. To read a journal without writing, use faultloom_journal_read().
+ *
+ * path          of the file
+ * model         as in faultloom_journal_create()
+ * journal       gets the journal, to be closed by the caller with faultloom_journal_free()
+ *
+ * Errors: those of faultloom_job_from_json(), for the job in it
+ *         FAULTLOOM_E_STORAGE   the file can't be read or written
+ *         FAULTLOOM_E_IN_USE    another writer holds it
+ *         FAULTLOOM_E_DAMAGED   its first line can't be read; nothing was touched
+ *         FAULTLOOM_E_SCHEMA    also when it was written by a later version
+ *         FAULTLOOM_E_LIMIT     also when it has more than 64 MiB
+ *         FAULTLOOM_E_ARGUMENT  also when the path is empty or has a NUL in it
+ * Complexity: linear in the file. Threads: any. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_open(const char* path, size_t path_size,
+                                                      const faultloom_model* model,
+                                                      faultloom_journal** journal,
+                                                      faultloom_error** error);
+
+/* Closes a journal and gives its file free. All that was added is on the disk. NULL is fine. Experimental. */
+FAULTLOOM_API void faultloom_journal_free(faultloom_journal* journal);
+
+/*
+ * Adds one change, which counts as a whole or not at all. When this returns FAULTLOOM_OK it is on the disk;
+ * otherwise nothing was added, to the file or to the job.
+ *
+ * change        JSON {"add":[entries], "withdraw":[ids], "set":{members}}, each part optional: as
+ *               faultloom_job_add_entry(), faultloom_job_withdraw() and faultloom_job_set(); must not be NULL
+ * added         gets a new text, to be freed by the caller: JSON array of the ids of the new entries
+ *
+ * Errors: those of these three; pointers go into the change: "/add/0/red"
+ *         FAULTLOOM_E_STORAGE  the disk is full or the like; make room and try again
+ *         FAULTLOOM_E_CHANGED  something else wrote, replaced or removed the file; open it again
+ *         FAULTLOOM_E_LIMIT    also when the file would have more than 64 MiB; see
+ *                              faultloom_journal_compact()
+ * Complexity: linear in the change and in the members of the job other than its entries; one write to the
+ * disk. Threads: one at a time for a journal. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_append(faultloom_journal* journal,
+                                                        const char* change, size_t change_size,
+                                                        faultloom_text** added,
+                                                        faultloom_error** error);
+
+/*
+ * Adds what a job document has more than the journal, as one change: for a job that was kept elsewhere, or
+ * what faultloom_close_job() gave.
+ *
+ * job           document of the same job, with all entries that the journal has; must not be NULL
+ *
+ * Errors: those of faultloom_journal_append(); pointers go into the document
+ *         FAULTLOOM_E_REFERENCE  also when it is another job
+ *         FAULTLOOM_E_VALUE      also when an entry is missing, different or no longer taken back
+ * Complexity: linear in the document; one write to the disk.
+ * Threads: one at a time for a journal. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_update(faultloom_journal* journal, const char* job,
+                                                        size_t job_size, faultloom_error** error);
+
+/*
+ * The job of a journal as a document.
+ *
+ * document      gets a new text, to be freed by the caller: JSON faultloom.job
+ *
+ * Errors: only those every function has. Complexity: linear in the job.
+ * Threads: one at a time for a journal. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_json(const faultloom_journal* journal,
+                                                      faultloom_text** document,
+                                                      faultloom_error** error);
+
+/*
+ * What a journal holds and what was wrong with it when it was opened.
+ *
+ * status        gets a new text, to be freed by the caller: JSON faultloom.journal_status with path, job,
+ *               vehicle, counts of records, entries and bytes, and damage, a list that is empty if all was
+ *               well: {"what","message","line","at_byte","bytes","kept_in"}. What: unfinished (a change that
+ *               was never reported as added), damaged, missing, out_of_order, repeated, contradicting or
+ *               unlinked. kept_in is the path of what was moved away. After a job in plain JSON was taken
+ *               over, migrated_from and old_kept_in say so
+ *
+ * Errors: only those every function has. Complexity: linear in the damage.
+ * Threads: one at a time for a journal. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_status(const faultloom_journal* journal,
+                                                        faultloom_text** status,
+                                                        faultloom_error** error);
+
+/*
+ * Makes another journal that begins with the job as it is now. The one there is stays as it is.
+ *
+ * path          of the new file
+ *
+ * Errors: those of faultloom_journal_create()
+ * Complexity: linear in the job. Threads: one at a time for a journal. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_compact(const faultloom_journal* journal,
+                                                         const char* path, size_t path_size,
+                                                         faultloom_error** error);
+
+/*
+ * Reads the job out of the bytes of a journal, without touching any file; also while somebody else writes
+ * it. The job is checked against the schema, not against a vehicle.
+ *
+ * bytes         all bytes of a journal; must not be NULL
+ * document      gets a new text, to be freed by the caller: JSON faultloom.job
+ * status        gets a new text, to be freed by the caller: as faultloom_journal_status(), with journal
+ *               version, records, bytes and damage
+ *
+ * Errors: FAULTLOOM_E_DAMAGED  the first line can't be read
+ *         FAULTLOOM_E_SCHEMA   it was written by a later version; or what is left is no job any more
+ * Complexity: linear in the bytes. Threads: any. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_journal_read(const char* bytes, size_t bytes_size,
+                                                      faultloom_text** document,
+                                                      faultloom_text** status,
+                                                      faultloom_error** error);
 /* ---- Learning ------------------------------------------------------------------------------------ */
 
 /*

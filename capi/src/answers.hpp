@@ -19,7 +19,7 @@ faultloom_status answer_text(faultloom_text** out, const char* name, faultloom_e
   clear(out);
   return guard(error, [&] {
     faultloom_text*& place = required(out, name);
-    place = new faultloom_text{std::forward<Work>(work)()};
+    place = new faultloom_text{{}, std::forward<Work>(work)()};
   });
 }
 

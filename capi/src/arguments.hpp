@@ -16,9 +16,12 @@ namespace faultloom::capi {
   throw Error(Code::argument, std::string("Argument '") + name + "' " + why);
 }
 
+/// What a pointer that must not be NULL points to. A handle must be of its own kind.
 template <typename T>
 T& required(T* pointer, const char* name) {
   if (pointer == nullptr) refuse(name, "is NULL");
+  if constexpr (requires { pointer->stamp; })
+    if (!is_kind(pointer)) refuse(name, "is a handle of another kind, or was freed");
   return *pointer;
 }
 

@@ -15,12 +15,18 @@ namespace faultloom::capi {
 
 /// Handed out when there is no memory to describe what happened.
 inline constexpr faultloom_error out_of_memory{
-    FAULTLOOM_E_MEMORY, "Out of memory", "",
+    {},
+    FAULTLOOM_E_MEMORY,
+    "Out of memory",
+    "",
     R"([{"code":"memory","number":902,"message":"Out of memory","pointer":""}])"};
 
 /// Handed out when describing what happened fails for a reason other than memory.
 inline constexpr faultloom_error indescribable{
-    FAULTLOOM_E_INTERNAL, "A problem could not be described", "",
+    {},
+    FAULTLOOM_E_INTERNAL,
+    "A problem could not be described",
+    "",
     R"([{"code":"internal","number":999,"message":"A problem could not be described","pointer":""}])"};
 
 /// An error that owns its texts.
@@ -47,6 +53,7 @@ struct OwnedError : faultloom_error {
 /// Frees an error made here; the constants above are left alone.
 inline void release(faultloom_error* error) noexcept {
   if (error == nullptr || error == &out_of_memory || error == &indescribable) return;
+  if (!is_kind(error)) return;
   delete static_cast<OwnedError*>(error);
 }
 

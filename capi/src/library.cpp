@@ -29,13 +29,14 @@ struct NamedCode {
 #define FAULTLOOM_LISTED(name) \
   NamedCode { #name, FAULTLOOM_E_##name }
 constexpr std::array header_codes{
-    FAULTLOOM_LISTED(SYNTAX),       FAULTLOOM_LISTED(SCHEMA),      FAULTLOOM_LISTED(REFERENCE),
-    FAULTLOOM_LISTED(VALUE),        FAULTLOOM_LISTED(LOOP),        FAULTLOOM_LISTED(LIMIT),
-    FAULTLOOM_LISTED(DUPLICATE),    FAULTLOOM_LISTED(DANGLING),    FAULTLOOM_LISTED(ISLAND),
-    FAULTLOOM_LISTED(IDLE_CONTROL), FAULTLOOM_LISTED(UNREACHABLE), FAULTLOOM_LISTED(SHARED_PIN),
-    FAULTLOOM_LISTED(SILENT_MODE),  FAULTLOOM_LISTED(READING),     FAULTLOOM_LISTED(NO_STEP),
-    FAULTLOOM_LISTED(NOT_VERIFIED), FAULTLOOM_LISTED(ARGUMENT),    FAULTLOOM_LISTED(MEMORY),
-    FAULTLOOM_LISTED(CANCELLED),    FAULTLOOM_LISTED(INTERNAL)};
+    FAULTLOOM_LISTED(SYNTAX),     FAULTLOOM_LISTED(SCHEMA),       FAULTLOOM_LISTED(REFERENCE),
+    FAULTLOOM_LISTED(VALUE),      FAULTLOOM_LISTED(LOOP),         FAULTLOOM_LISTED(LIMIT),
+    FAULTLOOM_LISTED(DUPLICATE),  FAULTLOOM_LISTED(DAMAGED),      FAULTLOOM_LISTED(DANGLING),
+    FAULTLOOM_LISTED(ISLAND),     FAULTLOOM_LISTED(IDLE_CONTROL), FAULTLOOM_LISTED(UNREACHABLE),
+    FAULTLOOM_LISTED(SHARED_PIN), FAULTLOOM_LISTED(SILENT_MODE),  FAULTLOOM_LISTED(READING),
+    FAULTLOOM_LISTED(NO_STEP),    FAULTLOOM_LISTED(NOT_VERIFIED), FAULTLOOM_LISTED(STORAGE),
+    FAULTLOOM_LISTED(IN_USE),     FAULTLOOM_LISTED(CHANGED),      FAULTLOOM_LISTED(ARGUMENT),
+    FAULTLOOM_LISTED(MEMORY),     FAULTLOOM_LISTED(CANCELLED),    FAULTLOOM_LISTED(INTERNAL)};
 #undef FAULTLOOM_LISTED
 
 constexpr bool same_name(std::string_view upper, std::string_view lower) {
@@ -66,10 +67,16 @@ constexpr std::size_t code_count = 0
 static_assert(header_codes.size() == code_count, "faultloom.h and codes.def have different codes");
 static_assert(FAULTLOOM_OK == static_cast<int>(Code::ok));
 
+// Functions that can't fail answer for a handle of another kind what they answer for NULL.
+bool is_error(const faultloom_error* error) noexcept { return error != nullptr && is_kind(error); }
+bool is_text(const faultloom_text* text) noexcept { return text != nullptr && is_kind(text); }
+
 }  // namespace
 }  // namespace faultloom::capi
 
 namespace capi = faultloom::capi;
+using capi::is_error;
+using capi::is_text;
 
 uint32_t faultloom_abi_version(void) { return FAULTLOOM_ABI_VERSION; }
 
@@ -91,29 +98,31 @@ const char* faultloom_status_meaning(faultloom_status status) {
 }
 
 faultloom_status faultloom_error_code(const faultloom_error* error) {
-  return error == nullptr ? faultloom_status{FAULTLOOM_OK} : error->code;
+  return is_error(error) ? error->code : faultloom_status{FAULTLOOM_OK};
 }
 
 const char* faultloom_error_message(const faultloom_error* error) {
-  return error == nullptr ? "" : error->message;
+  return is_error(error) ? error->message : "";
 }
 
 const char* faultloom_error_pointer(const faultloom_error* error) {
-  return error == nullptr ? "" : error->pointer;
+  return is_error(error) ? error->pointer : "";
 }
 
 const char* faultloom_error_details(const faultloom_error* error) {
-  return error == nullptr ? "[]" : error->details;
+  return is_error(error) ? error->details : "[]";
 }
 
 void faultloom_error_free(faultloom_error* error) { capi::release(error); }
 
 const char* faultloom_text_data(const faultloom_text* text) {
-  return text == nullptr ? "" : text->value.c_str();
+  return is_text(text) ? text->value.c_str() : "";
 }
 
 size_t faultloom_text_size(const faultloom_text* text) {
-  return text == nullptr ? 0 : text->value.size();
+  return is_text(text) ? text->value.size() : 0;
 }
 
-void faultloom_text_free(faultloom_text* text) { delete text; }
+void faultloom_text_free(faultloom_text* text) {
+  if (is_text(text)) delete text;
+}

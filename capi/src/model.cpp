@@ -50,11 +50,13 @@ faultloom_status faultloom_model_from_json(const char* vehicle, size_t vehicle_s
     documents::Model built(sources, watch(progress, user));
     auto terminals = built.terminal_names();
     auto modes = built.mode_names();
-    place = new faultloom_model{std::move(built), std::move(terminals), std::move(modes)};
+    place = new faultloom_model{{}, std::move(built), std::move(terminals), std::move(modes)};
   });
 }
 
-void faultloom_model_free(faultloom_model* model) { delete model; }
+void faultloom_model_free(faultloom_model* model) {
+  if (model != nullptr && is_kind(model)) delete model;
+}
 
 faultloom_status faultloom_model_summary(const faultloom_model* model, faultloom_text** summary,
                                          faultloom_error** error) {

@@ -1,7 +1,9 @@
 // Memory that runs out at the n-th allocation of a call. This file replaces the allocation functions of
 // the test program, which the shared library then uses too.
 #include "support.hpp"
+#include "support/scratch.hpp"
 
+#include <atomic>
 #include <cstdlib>
 #include <functional>
 #include <new>
@@ -18,6 +20,8 @@ thread_local long allocations_left = -1;
 // result.
 constexpr std::size_t json_bytes = sizeof(nlohmann::json);
 
+std::atomic<long> in_use = 0;
+
 /// Limits the allocations of this thread as long as it lives.
 class Limit {
  public:
@@ -27,12 +31,23 @@ class Limit {
   Limit& operator=(const Limit&) = delete;
 };
 
+void* take(std::size_t size) noexcept {
+  void* memory = std::malloc(size == 0 ? 1 : size);
+  if (memory != nullptr) in_use.fetch_add(1, std::memory_order_relaxed);
+  return memory;
+}
+
+void give_back(void* memory) noexcept {
+  if (memory != nullptr) in_use.fetch_sub(1, std::memory_order_relaxed);
+  std::free(memory);
+}
+
 void* allocate(std::size_t size) noexcept {
   if (size % json_bytes != 0) {
     if (allocations_left == 0) return nullptr;
     if (allocations_left > 0) --allocations_left;
   }
-  return std::malloc(size == 0 ? 1 : size);
+  return take(size);
 }
 
 }  // namespace
@@ -42,12 +57,14 @@ void* operator new(std::size_t size) {
   throw std::bad_alloc();
 }
 void* operator new[](std::size_t size) { return operator new(size); }
-void* operator new(std::size_t size, const std::nothrow_t&) noexcept { return std::malloc(size); }
-void* operator new[](std::size_t size, const std::nothrow_t&) noexcept { return std::malloc(size); }
-void operator delete(void* memory) noexcept { std::free(memory); }
-void operator delete[](void* memory) noexcept { std::free(memory); }
-void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
-void operator delete[](void* memory, std::size_t) noexcept { std::free(memory); }
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept { return take(size); }
+void* operator new[](std::size_t size, const std::nothrow_t&) noexcept { return take(size); }
+void operator delete(void* memory) noexcept { give_back(memory); }
+void operator delete[](void* memory) noexcept { give_back(memory); }
+void operator delete(void* memory, std::size_t) noexcept { give_back(memory); }
+void operator delete[](void* memory, std::size_t) noexcept { give_back(memory); }
+
+long capi_test::pieces_in_use() { return in_use.load(); }
 
 namespace {
 
@@ -55,7 +72,10 @@ class Allocation : public capi_test::WithModel {
  protected:
   /// Repeats a call with memory for 0, 1, 2, ... allocations until it succeeds, at growing steps.
   /// Each failure must be reported as such and leave everything as it was.
-  static void exhaust(const std::function<faultloom_status(faultloom_error**)>& call) {
+  /// `after` looks at what is left when memory is there again.
+  static void exhaust(
+      const std::function<faultloom_status(faultloom_error**)>& call,
+      const std::function<void(faultloom_status)>& after = [](faultloom_status) {}) {
     size_t failures = 0;
     for (long n = 0;; n += 1 + n / 8) {
       faultloom_error* error = nullptr;
@@ -65,6 +85,7 @@ class Allocation : public capi_test::WithModel {
         status = call(&error);
       }
       const capi_test::ErrorOwner owner(error);
+      after(status);
       if (status == FAULTLOOM_OK) break;
       ++failures;
       ASSERT_EQ(status, FAULTLOOM_E_MEMORY) << n << ": " << faultloom_error_message(error);
@@ -174,6 +195,65 @@ TEST_F(Allocation, FailureWhileVerifyingAndClosing) {
                                             closing.size(), nullptr, nullptr, &answer, error);
     EXPECT_EQ(answer != nullptr, status == FAULTLOOM_OK);
     faultloom_text_free(answer);
+    return status;
+  });
+}
+
+TEST_F(Allocation, FailureWhileAJobGrows) {
+  faultloom_job* job = nullptr;
+  exhaust([&](faultloom_error** error) { return faultloom_job_new(model(), "j", 1, &job, error); });
+  const auto text_of = [&] {
+    faultloom_text* text = nullptr;
+    EXPECT_EQ(faultloom_job_json(job, &text, nullptr), FAULTLOOM_OK);
+    const capi_test::TextOwner owner(text);
+    return std::string(faultloom_text_data(text));
+  };
+  auto before = text_of();
+  const auto changed_only_if_fine = [&](faultloom_status status) {
+    EXPECT_EQ(text_of() != before, status == FAULTLOOM_OK) << "a failed call left something behind";
+  };
+  const std::string entry = R"({"type":"look","component":"W7","outcome":"clean"})";
+  exhaust(
+      [&](faultloom_error** error) {
+        const char* id = nullptr;
+        return faultloom_job_add_entry(job, entry.data(), entry.size(), &id, error);
+      },
+      changed_only_if_fine);
+  before = text_of();
+  exhaust([&](faultloom_error** error) { return faultloom_job_withdraw(job, "e1", 2, error); },
+          changed_only_if_fine);
+  faultloom_job_free(job);
+}
+
+TEST_F(Allocation, FailureWhileAJournalGrows) {
+  const Scratch scratch;
+  const std::string path = scratch.path("j.journal");
+  const std::string document = capi_test::small_job();
+  faultloom_journal* journal = nullptr;
+  exhaust(
+      [&](faultloom_error** error) {
+        return faultloom_journal_create(path.data(), path.size(), model(), document.data(),
+                                        document.size(), &journal, error);
+      },
+      [&](faultloom_status status) {
+        EXPECT_EQ(scratch.count(), status == FAULTLOOM_OK ? 1U : 0U);
+      });
+  const std::string change = R"({"add":[{"type":"look","component":"W7","outcome":"clean"}]})";
+  const auto before = bytes_of(path);
+  faultloom_text* added = nullptr;
+  exhaust(
+      [&](faultloom_error** error) {
+        return faultloom_journal_append(journal, change.data(), change.size(), &added, error);
+      },
+      [&](faultloom_status status) {
+        EXPECT_EQ(bytes_of(path) != before, status == FAULTLOOM_OK)
+            << "what was added was reported as failed, or the other way round";
+      });
+  faultloom_text_free(added);
+  faultloom_journal_free(journal);
+  exhaust([&](faultloom_error** error) {
+    const auto status = faultloom_journal_open(path.data(), path.size(), model(), &journal, error);
+    faultloom_journal_free(journal);
     return status;
   });
 }

@@ -25,7 +25,7 @@ Owner run(faultloom_status expected, Work work) {
 }
 
 TEST(Guard, SuccessClearsTheError) {
-  faultloom_error dummy{FAULTLOOM_E_SYNTAX, "", "", ""};
+  faultloom_error dummy{{}, FAULTLOOM_E_SYNTAX, "", "", ""};
   faultloom_error* error = &dummy;
   EXPECT_EQ(guard(&error, [] {}), FAULTLOOM_OK);
   EXPECT_EQ(error, nullptr);

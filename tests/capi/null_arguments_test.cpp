@@ -1,5 +1,6 @@
 // Every function with NULL in every place that must not be NULL, one at a time.
 #include "support.hpp"
+#include "support/scratch.hpp"
 
 #include <functional>
 #include <vector>
@@ -213,6 +214,83 @@ TEST_F(NullArguments, Testability) {
   });
 }
 
+TEST_F(NullArguments, Jobs) {
+  faultloom_text* out = no_text;
+  faultloom_job* made = nullptr;
+  ASSERT_EQ(faultloom_job_new(model(), "j", 1, &made, nullptr), FAULTLOOM_OK);
+  faultloom_job* const job = made;
+  const char* id = nullptr;
+  size_t n = 0;
+  expect_refused({
+      {"model", [&](auto** e) { return faultloom_job_new(nullptr, text, size, &made, e); }},
+      {"id", [&](auto** e) { return faultloom_job_new(model(), nullptr, 0, &made, e); }},
+      {"job", [&](auto** e) { return faultloom_job_new(model(), text, size, nullptr, e); }},
+      {"model", [&](auto** e) { return faultloom_job_from_json(nullptr, text, size, &made, e); }},
+      {"document",
+       [&](auto** e) { return faultloom_job_from_json(model(), nullptr, 0, &made, e); }},
+      {"job", [&](auto** e) { return faultloom_job_from_json(model(), text, size, nullptr, e); }},
+      {"job", [&](auto** e) { return faultloom_job_set(nullptr, text, size, e); }},
+      {"members", [&](auto** e) { return faultloom_job_set(job, nullptr, 0, e); }},
+      {"job", [&](auto** e) { return faultloom_job_add_entry(nullptr, text, size, &id, e); }},
+      {"entry", [&](auto** e) { return faultloom_job_add_entry(job, nullptr, 0, &id, e); }},
+      {"id", [&](auto** e) { return faultloom_job_add_entry(job, text, size, nullptr, e); }},
+      {"job", [&](auto** e) { return faultloom_job_withdraw(nullptr, text, size, e); }},
+      {"id", [&](auto** e) { return faultloom_job_withdraw(job, nullptr, 0, e); }},
+      {"job",
+       [&](auto** e) { return faultloom_job_close(nullptr, text, size, nullptr, nullptr, e); }},
+      {"closing",
+       [&](auto** e) { return faultloom_job_close(job, nullptr, 0, nullptr, nullptr, e); }},
+      {"job", [&](auto** e) { return faultloom_job_entry_count(nullptr, &n, e); }},
+      {"count", [&](auto** e) { return faultloom_job_entry_count(job, nullptr, e); }},
+      {"job", [&](auto** e) { return faultloom_job_json(nullptr, &out, e); }},
+      {"document", [&](auto** e) { return faultloom_job_json(job, nullptr, e); }},
+  });
+  faultloom_job_free(job);
+}
+
+TEST_F(NullArguments, Journals) {
+  const Scratch scratch;
+  const std::string path = scratch.path("j.journal");
+  const std::string document = capi_test::small_job();
+  faultloom_text* out = no_text;
+  faultloom_text* more = no_text;
+  faultloom_journal* made = nullptr;
+  ASSERT_EQ(faultloom_journal_create(path.data(), path.size(), nullptr, document.data(),
+                                     document.size(), &made, nullptr),
+            FAULTLOOM_OK);
+  faultloom_journal* const journal = made;
+  const char* p = path.data();
+  const size_t ps = path.size();
+  expect_refused({
+      {"path",
+       [&](auto** e) {
+         return faultloom_journal_create(nullptr, 0, nullptr, text, size, &made, e);
+       }},
+      {"job",
+       [&](auto** e) { return faultloom_journal_create(p, ps, nullptr, nullptr, 0, &made, e); }},
+      {"journal",
+       [&](auto** e) { return faultloom_journal_create(p, ps, nullptr, text, size, nullptr, e); }},
+      {"path", [&](auto** e) { return faultloom_journal_open(nullptr, 0, nullptr, &made, e); }},
+      {"journal", [&](auto** e) { return faultloom_journal_open(p, ps, nullptr, nullptr, e); }},
+      {"journal", [&](auto** e) { return faultloom_journal_append(nullptr, text, size, &out, e); }},
+      {"change", [&](auto** e) { return faultloom_journal_append(journal, nullptr, 0, &out, e); }},
+      {"added",
+       [&](auto** e) { return faultloom_journal_append(journal, text, size, nullptr, e); }},
+      {"journal", [&](auto** e) { return faultloom_journal_update(nullptr, text, size, e); }},
+      {"job", [&](auto** e) { return faultloom_journal_update(journal, nullptr, 0, e); }},
+      {"journal", [&](auto** e) { return faultloom_journal_json(nullptr, &out, e); }},
+      {"document", [&](auto** e) { return faultloom_journal_json(journal, nullptr, e); }},
+      {"journal", [&](auto** e) { return faultloom_journal_status(nullptr, &out, e); }},
+      {"status", [&](auto** e) { return faultloom_journal_status(journal, nullptr, e); }},
+      {"journal", [&](auto** e) { return faultloom_journal_compact(nullptr, p, ps, e); }},
+      {"path", [&](auto** e) { return faultloom_journal_compact(journal, nullptr, 0, e); }},
+      {"bytes", [&](auto** e) { return faultloom_journal_read(nullptr, 0, &out, &more, e); }},
+      {"document", [&](auto** e) { return faultloom_journal_read(text, size, nullptr, &more, e); }},
+      {"status", [&](auto** e) { return faultloom_journal_read(text, size, &out, nullptr, e); }},
+  });
+  faultloom_journal_free(journal);
+}
+
 TEST_F(NullArguments, OutputsAreClearedEvenThen) {
   int rubbish = 0;
   auto* out = reinterpret_cast<faultloom_text*>(&rubbish);
@@ -245,6 +323,8 @@ TEST(NullHandles, AreEmptyAndFreed) {
   faultloom_error_free(nullptr);
   faultloom_text_free(nullptr);
   faultloom_model_free(nullptr);
+  faultloom_job_free(nullptr);
+  faultloom_journal_free(nullptr);
 }
 
 TEST_F(NullArguments, Learning) {

@@ -37,6 +37,10 @@ inline std::string data(const std::string& path) {
 inline std::string small_vehicle() { return data("vehicles/mulch-tug.json"); }
 inline std::string small_job() { return data("jobs/compost-yard-dead-tug.json"); }
 
+/// How many pieces of memory from operator new are in use, of the library and of the test together.
+/// Defined in allocation_test.cpp, which replaces the operator.
+long pieces_in_use();
+
 /// All that came back from a call whose answer is a text.
 struct Reply {
   faultloom_status status = FAULTLOOM_E_INTERNAL;

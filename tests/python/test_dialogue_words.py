@@ -246,13 +246,12 @@ def test_a_lifted_wire_is_in_the_reading(hauler: Vocabulary) -> None:
     assert key_of(_reading("ohmmeter", isolated=True), hauler) != key_of(step, hauler)
 
 
-def test_what_a_lead_shows_is_kept_and_weighs_nothing(hauler: Vocabulary) -> None:
+def test_what_a_lead_shows_is_an_entry(hauler: Vocabulary) -> None:
     lead = ("S5.common", "S5.no")
     text = "Drive wheels clear, fused lead from S5.common to S5.no across S5; Watch and listen: (K1)"
     step = _step("bridge", component="S5", sign="click", lead=lead, text=text)
     (entry,) = _answer(step, "yes", hauler)
-    assert (entry["part"], entry["sign"], entry["outcome"]) == ("K1", "click", "not_sure")
-    assert entry["note"] == "With a fused lead from S5.common to S5.no: yes"
+    assert (entry["part"], entry["sign"], entry["outcome"]) == ("K1", "click", "yes")
     assert entry[LEAD] == list(lead)
     assert open_keys([entry], hauler) == {key_of(step, hauler)}
     assert key_of(_step("sign", component="K1", sign="click"), hauler) != key_of(step, hauler)

@@ -3,7 +3,8 @@
 
 The functions declared in capi/include/faultloom.h, the names listed in capi/symbols.txt and the
 symbols that the built library exports must be the same, and the header must compile alone, without
-warnings, as C99 and as C++11.
+warnings, as C99 and as C++11. The comment of each function must end in Stable or Experimental, and
+every enumerator must have one.
 """
 
 from __future__ import annotations
@@ -21,6 +22,27 @@ def declared_functions(header: str) -> set[str]:
     code = re.sub(r"/\*.*?\*/|//[^\n]*", " ", header, flags=re.DOTALL)
     code = re.sub(r"^[ \t]*#(?:[^\n]*\\\n)*[^\n]*", "", code, flags=re.MULTILINE)
     return set(re.findall(r"\bFAULTLOOM_API\b[^;(]*?\b(\w+)\s*\(", code))
+
+
+def without_stability(header: str) -> list[str]:
+    """Functions whose comment does not end in the word that says how long they will stay."""
+    found = []
+    for match in re.finditer(r"^FAULTLOOM_API\b[^;(]*?\b(\w+)\s*\(", header, re.MULTILINE):
+        before = header[: match.start()]
+        comment = re.search(r"/\*((?:(?!\*/).)*)\*/\n\Z", before, re.DOTALL)
+        words = comment.group(1).split() if comment else []
+        if not words or words[-1] not in ("Stable.", "Experimental."):
+            found.append(f"{match.group(1)}: its comment must end in Stable. or Experimental.")
+    return found
+
+
+def silent_enumerators(header: str) -> list[str]:
+    """Enumerators without a comment behind them."""
+    return [
+        f"{name}: say behind it what it means"
+        for body in re.findall(r"^enum\b[^{]*\{(.*?)^\};", header, re.MULTILINE | re.DOTALL)
+        for name in re.findall(r"^\s*(\w+) = \d+,?[ \t]*$", body, re.MULTILINE)
+    ]
 
 
 def listed_symbols(text: str) -> list[str]:
@@ -69,7 +91,8 @@ def main() -> int:
     options = parser.parse_args()
 
     header = options.project / "capi" / "include" / "faultloom.h"
-    declared = declared_functions(header.read_text(encoding="utf-8"))
+    text = header.read_text(encoding="utf-8")
+    declared = declared_functions(text)
     listing = listed_symbols((options.project / "capi" / "symbols.txt").read_text(encoding="utf-8"))
     exported = exported_symbols(options.nm, options.library)
 
@@ -77,6 +100,7 @@ def main() -> int:
     found += differences("faultloom.h", declared, "symbols.txt", set(listing))
     if listing != sorted(set(listing)):
         found.append("symbols.txt is not sorted or names something twice")
+    found += without_stability(text) + silent_enumerators(text)
     if not declared:
         found.append("the header declares no function")
     found += compile_alone(options.cc, "c99", "c", header)

@@ -8,8 +8,11 @@ import unittest
 from pathlib import Path
 
 import check_bans
+import check_examples
 import check_header
 import check_include_edges
+import header_for_doxygen
+import reference
 
 
 class Sources(unittest.TestCase):
@@ -79,6 +82,22 @@ class Bans(Sources):
         ):
             self.assertEqual(self.found(line), 0, line)
 
+    def test_files(self) -> None:
+        for line in (
+            "#include <string>\nvoid f() { std::ifstream file(a); }",
+            "int f() { return ::open(a, b); }",
+            'void f() { std::fopen("a", "r"); }',
+            "bool f() { return std::filesystem::exists(a); }",
+            "const char* f() { return std::getenv(a); }",
+        ):
+            self.assertEqual(self.found(line), 1, line)
+            self.write("lib/faultloom/base/file.cpp", "")
+            self.write("lib/faultloom/storage/file.cpp", line)
+            expected = 1 if "getenv" in line else 0
+            self.assertLessEqual(len(check_bans.check(self.project)), expected, line)
+            self.write("lib/faultloom/storage/file.cpp", "")
+        self.assertEqual(self.found("void f() { a.open(1); JobJournal::open(path); }"), 0)
+
     def test_mutable_state(self) -> None:
         for line in (
             "int counter = 0;",
@@ -136,11 +155,80 @@ faultloom_two(void);
         self.assertEqual(check_header.differences("a", {"x"}, "b", {"x"}), [])
         self.assertEqual(len(check_header.differences("a", {"x"}, "b", {"y"})), 2)
 
+    def test_stability(self) -> None:
+        header = """
+/* Fine. Stable. */
+FAULTLOOM_API int faultloom_one(void);
+/*
+ * Fine too.
+ * Threads: any. Experimental.
+ */
+FAULTLOOM_API const char* faultloom_two(int a,
+                                        int b);
+/* Says nothing. */
+FAULTLOOM_API int faultloom_three(void);
+
+FAULTLOOM_API int faultloom_four(void);
+/* Stable. But not at the end. */
+FAULTLOOM_API int faultloom_five(void);
+"""
+        found = [line.partition(":")[0] for line in check_header.without_stability(header)]
+        self.assertEqual(found, ["faultloom_three", "faultloom_four", "faultloom_five"])
+        enum = "enum a {\n  ONE = 1, /* one */\n  TWO = 2,\n  THREE = 3\n};\n"
+        self.assertEqual(len(check_header.silent_enumerators(enum)), 2)
+
     def test_bad_header(self) -> None:
         with tempfile.TemporaryDirectory() as folder:
             header = Path(folder) / "bad.h"
             header.write_text("// not C90, fine in C99\nint f(void);;\n", encoding="utf-8")
             self.assertEqual(len(check_header.compile_alone("cc", "c99", "c", header)), 1)
+
+
+class Reference(unittest.TestCase):
+    def marked_up(self, comment: str, declaration: str) -> str:
+        return header_for_doxygen.marked_up(f"/* The file. */\n\n/*{comment}*/\n{declaration}\n")
+
+    def test_parameters_and_headings(self) -> None:
+        comment = (
+            "\n * Does it.\n *\n * csv    rows, and\n *        more\n *\n"
+            " * Errors: FAULTLOOM_E_SYNTAX  bad\n * Complexity: O(1). Threads: any. Stable.\n "
+        )
+        text = self.marked_up(
+            comment, "FAULTLOOM_API faultloom_status faultloom_a(const char* csv, size_t csv_size);"
+        )
+        self.assertIn("@param csv rows, and\nmore", text)
+        self.assertIn("@param csv_size Size of csv in bytes.", text)
+        self.assertIn("@par Errors", text)
+        self.assertIn("/** @file", text)
+
+    def test_what_is_not_described_stays_so(self) -> None:
+        text = self.marked_up(" Does it. ", "FAULTLOOM_API void faultloom_a(int depth);")
+        self.assertNotIn("@param", text)
+
+    def test_python(self) -> None:
+        class Undescribed:
+            """A thing.
+
+            Attributes:
+                known: Yes.
+            """
+
+            __dataclass_fields__ = {"known": 0, "unknown": 0}  # noqa: RUF012
+
+            def silent(self) -> None: ...
+
+            def described(self) -> None:
+                """Does."""
+
+        self.assertEqual(reference.undocumented("T", Undescribed), ["T.unknown", "T.silent"])
+
+
+class Examples(unittest.TestCase):
+    def test_blocks(self) -> None:
+        text = "a\n```c\nint a;\n```\n\n```text\nout\n```\n```sh\nls\n```\n```c\nint b;\n```\nx\n"
+        self.assertEqual(
+            check_examples.blocks(text, "c"), [(2, "int a;\n", "out\n"), (12, "int b;\n", None)]
+        )
 
 
 if __name__ == "__main__":

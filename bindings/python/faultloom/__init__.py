@@ -35,8 +35,9 @@ from faultloom.answers import (
     Weighed,
     Zone,
 )
-from faultloom.documents import Document, data_path, find_vehicle
+from faultloom.documents import DamagedJournalWarning, Document, data_path, find_vehicle
 from faultloom.errors import Code, Error, Problem
+from faultloom.journal import Damage, Journal, JournalStatus, new_job, read_journal
 from faultloom.learning import (
     BinOfClaims,
     Calibration,
@@ -71,6 +72,8 @@ __all__ = [
     "Code",
     "Component",
     "Control",
+    "Damage",
+    "DamagedJournalWarning",
     "Document",
     "EarlierWork",
     "Entry",
@@ -79,6 +82,8 @@ __all__ = [
     "Expected",
     "Explanation",
     "Group",
+    "Journal",
+    "JournalStatus",
     "Leader",
     "Learned",
     "Mode",
@@ -114,7 +119,9 @@ __all__ = [
     "data_path",
     "find_vehicle",
     "learn_rates",
+    "new_job",
     "rates_frame",
+    "read_journal",
     "sensitivity",
     "vehicle_from_run_list",
 ]

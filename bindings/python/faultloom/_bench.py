@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from faultloom.documents import data_path, find_vehicle
+from faultloom._terminal import complain
+from faultloom.documents import data_path, find_vehicle, is_journal
 from faultloom.errors import Code, Error, Problem
+from faultloom.journal import read_journal
 from faultloom.model import Model, Progress, check_document
 
 # One byte more than the library reads, so that it is the one to refuse.
@@ -62,6 +64,25 @@ def read_file(file: str) -> bytes:
         raise RefusedError(
             [one_line(f"{file}: Can't be read: {error.strerror or error}")]
         ) from None
+
+
+def read_job(file: str) -> bytes:
+    """The job document in a file, which may be one itself or a journal; "-" is standard input.
+
+    What is damaged in a journal is said on standard error.
+
+    Raises:
+        RefusedError: It can't be read.
+    """
+    text = read_file(file)
+    if not is_journal(text):
+        return text
+    try:
+        document, status = read_journal(text)
+    except Error as error:
+        raise RefusedError(problem_line(file, problem) for problem in error.problems) from None
+    complain([one_line(f"{file}: {damage.message}") for damage in status.damage])
+    return document.encode()
 
 
 def read_instruments(sources: Sources) -> dict[str, Any]:
@@ -132,7 +153,7 @@ class Bench:
 
     def __init__(self, job_file: str, sources: Sources, progress: Progress | None = None) -> None:
         self.job_file = job_file
-        self.job_text = read_file(job_file)
+        self.job_text = read_job(job_file)
         self.job = parse(job_file, self.job_text, "job")
         vehicle_file = sources.vehicle or _vehicle_file(job_file, self.job["vehicle"])
         vehicle_text = read_file(vehicle_file)

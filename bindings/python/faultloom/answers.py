@@ -41,6 +41,7 @@ class Suspect(Part):
 
     Attributes:
         modes: The ways it can be broken, likeliest first.
+        kind: Id of its kind.
         zone: Id of the place where it is, "" if along a loom.
         loom: Id of the loom it runs in, "" if none.
     """
@@ -85,7 +86,11 @@ def fault_list(modes: list[str | list[str]]) -> tuple[tuple[str, ...], ...]:
 
 @dataclass(frozen=True, slots=True)
 class Group(Part):
-    """Modes that no electrical reading tells apart; `probability` is that of all together."""
+    """Modes that no electrical reading tells apart; `probability` is that of all together.
+
+    Attributes:
+        members: The modes, each COMPONENT/mode.
+    """
 
     members: tuple[str, ...]
     probability: float
@@ -220,7 +225,13 @@ class Leader(Part):
 
 @dataclass(frozen=True, slots=True)
 class Outcome(Part):
-    """What a step may show, how likely, and who is suspected then."""
+    """What a step may show, how likely, and who is suspected then.
+
+    Attributes:
+        outcome: In the words or numbers in which it would be noted.
+        means: The same in a sentence.
+        leaders: The likeliest suspects then, the first one first.
+    """
 
     outcome: str
     probability: float
@@ -270,6 +281,8 @@ class Step(Part):
         isolated: Whether the pack has to be isolated.
         component: Id of what to look at, listen to or repair.
         sign: Id of the sign to watch for.
+        watched: Id of the part whose sign it is.
+        wiggled_zone: Id of the zone where wires and plugs are moved by hand meanwhile.
         action: What kind of repair.
         lifted: Wire end to take off first.
         lead: Terminals that the fused lead joins.
@@ -291,6 +304,8 @@ class Step(Part):
     isolated: bool = False
     component: str = ""
     sign: str = ""
+    watched: str = ""
+    wiggled_zone: str = ""
     action: str = ""
     lifted: str = ""
     lead: tuple[str, ...] = ()
@@ -305,6 +320,7 @@ class Step(Part):
             {
                 **data,
                 "lead": tuple(data.get("lead", [])),
+                "wiggled_zone": data.get("provoked", {}).get("zone", ""),
                 "zones_to_open": parts(Zone, data.get("zones_to_open", [])),
                 "outcomes": parts(Outcome, data.get("outcomes", [])),
                 "cautions": parts(Caution, data.get("cautions", [])),
@@ -314,7 +330,11 @@ class Step(Part):
 
 @dataclass(frozen=True, slots=True)
 class Control(Part):
-    """Something the driver moves; `rest` is where it is when nobody touched it."""
+    """Something the driver moves; `rest` is where it is when nobody touched it.
+
+    Attributes:
+        positions: Where it can stand.
+    """
 
     id: str
     title: str
@@ -329,7 +349,13 @@ class Control(Part):
 
 @dataclass(frozen=True, slots=True)
 class Component(Part):
-    """A part, wire, termination or connector contact of the vehicle."""
+    """A part, wire, termination or connector contact of the vehicle.
+
+    Attributes:
+        kind: Id of its kind.
+        zone: Id of the place where it is, "" if along a loom.
+        loom: Id of the loom it runs in, "" if none.
+    """
 
     id: str
     title: str

@@ -34,7 +34,7 @@ from faultloom._core import version
 from faultloom._terminal import Patience, complain, show, write_exactly
 from faultloom._words import Names
 from faultloom.answers import Advice, Explanation, Ranking
-from faultloom.documents import find_vehicle
+from faultloom.documents import find_vehicle, text_of
 from faultloom.errors import Code, Error, Problem
 from faultloom.model import Progress, check_document, vehicle_from_run_list
 from faultloom.plan import Plan
@@ -42,7 +42,7 @@ from faultloom.proof import Verification
 from faultloom.reach import Ambiguity
 
 if TYPE_CHECKING:
-    from faultloom.dialogue.job_file import JobFile
+    from faultloom.dialogue.job_store import JobStore
 
 FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
 _SIGNALED = 128
@@ -131,7 +131,7 @@ def _checked(file: str, sources: Sources) -> tuple[list[Problem], int]:
     problems = check_document(text, kinds)
     if all(is_lint(p) for p in problems):
         try:
-            _check_further(file, text, sources)
+            _check_further(file, text_of(text), sources)
         except Error as error:
             return error.problems, BAD
     if not problems:
@@ -139,8 +139,9 @@ def _checked(file: str, sources: Sources) -> tuple[list[Problem], int]:
     return problems, FINDINGS if all(is_lint(p) for p in problems) else BAD
 
 
-def _check_further(file: str, text: bytes, sources: Sources) -> None:
+def _check_further(file: str, given: str | bytes, sources: Sources) -> None:
     """Checks what one document alone does not show: names in a job, the use of a vehicle."""
+    text = given.encode() if isinstance(given, str) else given
     document = json.loads(text)
     if document["format"] == "faultloom.vehicle":
         build_model(file, text, sources)
@@ -353,28 +354,31 @@ def _close(given: Arguments) -> int:
     return FINE
 
 
-def _output(path: str) -> JobFile:
+def _output(path: str) -> JobStore:
     """The file of a closed job, held until it is written.
 
     Raises:
         RefusedError: It can't be written to.
     """
     # Not at the top: what it locks files with is not there on every system.
-    from faultloom.dialogue.job_file import InUseError, JobFile  # noqa: PLC0415
+    from faultloom.dialogue.job_file import InUseError  # noqa: PLC0415
+    from faultloom.dialogue.job_store import open_store  # noqa: PLC0415
 
     try:
         if Path(path).is_dir():
             raise RefusedError([one_line(f"{path}: Is a folder; name a file in it")])
-        return JobFile(path)
+        return open_store(path, by_name=False)
     except InUseError as error:
         raise RefusedError([one_line(f"{path}: {error}")]) from None
+    except Error as error:
+        raise RefusedError(problem_line(path, p) for p in error.problems) from None
     except OSError as error:
         raise RefusedError(
             [one_line(f"{path}: Can't be written: {error.strerror or error}")]
         ) from None
 
 
-def _write(file: JobFile, text: str) -> None:
+def _write(file: JobStore, text: str) -> None:
     from faultloom.dialogue.job_file import ChangedError  # noqa: PLC0415
 
     try:

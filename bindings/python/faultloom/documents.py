@@ -4,24 +4,62 @@ from __future__ import annotations
 
 import json
 import os
+import warnings
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, runtime_checkable
 
-Document = str | bytes | os.PathLike[str] | Mapping[str, Any]
-"""A document: a path, its JSON text (recognised by the opening brace), or the parsed object."""
+from faultloom import _core
+
+
+@runtime_checkable
+class Kept(Protocol):
+    """Something that has a document as JSON text, for example a `Journal`."""
+
+    @property
+    def text(self) -> str:
+        """The document."""
+
+
+Document = str | bytes | os.PathLike[str] | Mapping[str, Any] | Kept
+"""A document: a path, its JSON text (recognised by the opening brace), the parsed object, or a
+`Journal`. A path or text of a journal stands for the job in it."""
+
+
+class DamagedJournalWarning(UserWarning):
+    """A journal was read in which something is damaged or missing; the text says what."""
+
+
+def is_journal(text: str | bytes) -> bool:
+    """Whether a text starts as a journal does; it may be damaged all the same."""
+    return text[:8] in ('{"crc":"', b'{"crc":"')
 
 
 def text_of(document: Document) -> str | bytes:
     """The JSON text of a document.
 
     Args:
-        document: Path, JSON text or parsed object. Bytes are taken as text.
+        document: Path, JSON text, parsed object or journal. Bytes are taken as text.
 
     Raises:
         OSError: The path can't be read.
         TypeError: The object holds something that has no JSON form.
+        Error: A journal can't be read.
+
+    Warns:
+        DamagedJournalWarning: Something is damaged in a journal.
     """
+    text = raw_text_of(document)
+    if not is_journal(text):
+        return text
+    job, status = _core.read_journal(text)
+    for damage in json.loads(status)["damage"]:
+        warnings.warn(damage["message"], DamagedJournalWarning, stacklevel=3)
+    return job
+
+
+def raw_text_of(document: Document) -> str | bytes:
+    """The same, but a journal comes as it is. Raises as `text_of`."""
     if isinstance(document, bytes):
         return document
     if isinstance(document, str):
@@ -30,6 +68,8 @@ def text_of(document: Document) -> str | bytes:
     if isinstance(document, Mapping):
         # NaN is let through here, so that the library can say where it is.
         return json.dumps(document, ensure_ascii=False, default=_plain)
+    if isinstance(document, Kept):
+        return document.text
     return Path(document).read_bytes()
 
 

@@ -11,7 +11,7 @@ from typing import Self
 class Code(IntEnum):
     """Stable numbers of the kinds of problems.
 
-    1xx documents, 2xx vehicle and circuit, 3xx evidence, 4xx advice, 9xx the call itself.
+    1xx documents, 2xx vehicle and circuit, 3xx evidence, 4xx advice, 5xx files, 9xx the call.
     """
 
     SYNTAX = 101
@@ -21,6 +21,7 @@ class Code(IntEnum):
     LOOP = 105
     LIMIT = 106
     DUPLICATE = 107
+    DAMAGED = 108
     DANGLING = 201
     ISLAND = 202
     IDLE_CONTROL = 203
@@ -30,6 +31,9 @@ class Code(IntEnum):
     READING = 301
     NO_STEP = 401
     NOT_VERIFIED = 402
+    STORAGE = 501
+    IN_USE = 502
+    CHANGED = 503
     ARGUMENT = 901
     MEMORY = 902
     CANCELLED = 903

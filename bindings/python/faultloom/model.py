@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 import numpy as np
 from numpy.typing import NDArray
 
 from faultloom import _core
 from faultloom.answers import Advice, Explanation, Ranking, Solution, Summary
-from faultloom.documents import Document, find_vehicle, text_of
+from faultloom.documents import Document, find_vehicle, raw_text_of, text_of
 from faultloom.errors import Problem
 from faultloom.plan import Plan
 from faultloom.proof import Verification
@@ -24,6 +24,55 @@ Progress = Callable[[float], bool | None]
 
 def _text_or_none(document: Document | None) -> str | bytes | None:
     return None if document is None else text_of(document)
+
+
+class Means(TypedDict, total=False):
+    """What a step may be and what it is compared by. What is left out or None is as said here.
+
+    Attributes:
+        instruments: Ids of those at hand; what the job says if empty.
+        closed_zones: Ids of zones that must stay closed.
+        alternatives: How many runners-up, 0..10000; 3. In a plan they stand in for a step that takes
+            too long from where the job then stands.
+        allow_live: False for no test with the pack connected.
+        max_minutes: No step longer than this, zones included, 0..1e6 [min].
+        authorized_usd: Repairs that cost more come as a step "authorize": ask first. 0..1e9 [USD].
+        comeback_usd: What it costs if the vehicle comes back, on top of what is still to be repaired,
+            0..1e9 [USD]; 150.
+        good_part_loss: Share of its price that a good part costs that was replaced, 0..1: what the
+            supplier does not take back; 0.4.
+        budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer then
+            depends on the machine. In a plan it holds for each step. 0 for no limit.
+        budget_decisions: End it after so many decisions looked into, 0..1e9; 0 for no limit.
+        budget_sets: Sets of faults looked at for the belief that steps are weighed with, 0..1e9; 2500.
+            0 for no limit.
+    """
+
+    instruments: Iterable[str] | None
+    closed_zones: Iterable[str] | None
+    alternatives: int | None
+    allow_live: bool | None
+    max_minutes: float | None
+    authorized_usd: float | None
+    comeback_usd: float | None
+    good_part_loss: float | None
+    budget_seconds: float | None
+    budget_decisions: int | None
+    budget_sets: int | None
+
+
+class PlanMeans(Means, total=False):
+    """`Means`, and how far a plan goes.
+
+    Attributes:
+        depth: Most steps one after another, 1..1000; 8.
+        residual: Branches less probable than this are not followed, 0..1; 0.02.
+        max_steps: Most steps in all, 1..10000, the most probable ones; 60.
+    """
+
+    depth: int | None
+    residual: float | None
+    max_steps: int | None
 
 
 class Model:
@@ -227,83 +276,35 @@ class Model:
         self,
         job: Document,
         *,
-        instruments: Iterable[str] | None = None,
-        closed_zones: Iterable[str] | None = None,
-        alternatives: int | None = None,
-        allow_live: bool | None = None,
-        max_minutes: float | None = None,
-        authorized_usd: float | None = None,
-        budget_seconds: float | None = None,
-        budget_decisions: int | None = None,
         progress: Progress | None = None,
+        **options: Unpack[Means],
     ) -> Advice:
         """The step with the least expected cost of finishing the job, and the runners-up.
 
         Args:
             job: The job with what was found, what is open and what is at hand.
-            instruments: Ids of those at hand; None or empty for what the job says.
-            closed_zones: Ids of zones that must stay closed.
-            alternatives: How many runners-up; 3 if None.
-            allow_live: False for no test with the pack connected.
-            max_minutes: No step longer than this, zones included, 0..1e6 [min].
-            authorized_usd: Repairs that cost more come as a step "authorize": ask first.
-                0..1e9 [USD].
-            budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer
-                then depends on the machine. 0 or None for no limit.
-            budget_decisions: End it after so many decisions looked into, 0..1e9; 0 or None for no
-                limit.
             progress: Watches the work.
+            **options: What may be done and how long to think; see `Means`.
 
         Raises:
             Error: With every problem of the job; no_step, when nothing fits the constraints;
                 cancelled, when `progress` says stop.
         """
-        options = _means(
-            instruments,
-            closed_zones,
-            alternatives=alternatives,
-            allow_live=allow_live,
-            max_minutes=max_minutes,
-            authorized_usd=authorized_usd,
-            budget_seconds=budget_seconds,
-            budget_decisions=budget_decisions,
-        )
-        return Advice(self._core.next_json(text_of(job), options, progress))
+        return Advice(self._core.next_json(text_of(job), _means(**options), progress))
 
     def plan(
         self,
         job: Document,
         *,
-        instruments: Iterable[str] | None = None,
-        closed_zones: Iterable[str] | None = None,
-        alternatives: int | None = None,
-        allow_live: bool | None = None,
-        max_minutes: float | None = None,
-        authorized_usd: float | None = None,
-        budget_seconds: float | None = None,
-        budget_decisions: int | None = None,
-        depth: int | None = None,
-        residual: float | None = None,
-        max_steps: int | None = None,
         progress: Progress | None = None,
+        **options: Unpack[PlanMeans],
     ) -> Plan:
         """The advice unrolled: what to do first, and after each outcome what then.
 
         Args:
             job: The job with what was found, what is open and what is at hand.
-            instruments: As for `next_step`.
-            closed_zones: As for `next_step`.
-            alternatives: How many runners-up may stand in for a step that takes too long from where
-                the job then stands; 3 if None.
-            allow_live: As for `next_step`.
-            max_minutes: As for `next_step`.
-            authorized_usd: As for `next_step`.
-            budget_seconds: As for `next_step`, for each step of the plan.
-            budget_decisions: As for `next_step`, for each step of the plan.
-            depth: Most steps one after another, 1..1000; 8 if None.
-            residual: Branches less probable than this are not followed, 0..1; 0.02 if None.
-            max_steps: Most steps in all, 1..10000, the most probable ones; 60 if None.
             progress: Watches the work.
+            **options: What may be done, how long to think and how far to go; see `PlanMeans`.
 
         Raises:
             Error: With every problem of the job or the options; no_step, when nothing fits the
@@ -316,72 +317,26 @@ class Model:
             >>> plan.step(1).outcomes[0].reach == plan.step(1).outcomes[0].probability
             True
         """
-        options = _means(
-            instruments,
-            closed_zones,
-            alternatives=alternatives,
-            allow_live=allow_live,
-            max_minutes=max_minutes,
-            authorized_usd=authorized_usd,
-            budget_seconds=budget_seconds,
-            budget_decisions=budget_decisions,
-            depth=depth,
-            residual=residual,
-            max_steps=max_steps,
-        )
-        return Plan(self._core.plan_json(text_of(job), options, progress))
+        return Plan(self._core.plan_json(text_of(job), _means(**options), progress))
 
     def plan_card(
         self,
         job: Document,
         *,
-        instruments: Iterable[str] | None = None,
-        closed_zones: Iterable[str] | None = None,
-        alternatives: int | None = None,
-        allow_live: bool | None = None,
-        max_minutes: float | None = None,
-        authorized_usd: float | None = None,
-        budget_seconds: float | None = None,
-        budget_decisions: int | None = None,
-        depth: int | None = None,
-        residual: float | None = None,
-        max_steps: int | None = None,
         progress: Progress | None = None,
+        **options: Unpack[PlanMeans],
     ) -> str:
         """The first steps of the same plan on one A4 page to print, as SVG.
 
         Args:
             job: The job with what was found, what is open and what is at hand.
-            instruments: As for `plan`.
-            closed_zones: As for `plan`.
-            alternatives: As for `plan`.
-            allow_live: As for `plan`.
-            max_minutes: As for `plan`.
-            authorized_usd: As for `plan`.
-            budget_seconds: As for `plan`.
-            budget_decisions: As for `plan`.
-            depth: As for `plan`.
-            residual: As for `plan`.
-            max_steps: As for `plan`.
             progress: Watches the work.
+            **options: As for `plan`.
 
         Raises:
             Error: As for `plan`.
         """
-        options = _means(
-            instruments,
-            closed_zones,
-            alternatives=alternatives,
-            allow_live=allow_live,
-            max_minutes=max_minutes,
-            authorized_usd=authorized_usd,
-            budget_seconds=budget_seconds,
-            budget_decisions=budget_decisions,
-            depth=depth,
-            residual=residual,
-            max_steps=max_steps,
-        )
-        return self._core.plan_card(text_of(job), options, progress)
+        return self._core.plan_card(text_of(job), _means(**options), progress)
 
     def explain(
         self,
@@ -556,7 +511,9 @@ def _situation(
 
 
 def _means(
-    instruments: Iterable[str] | None, closed_zones: Iterable[str] | None, **more: Any
+    instruments: Iterable[str] | None = None,
+    closed_zones: Iterable[str] | None = None,
+    **more: Any,
 ) -> str:
     """Options of which two are names."""
     return _options(
@@ -587,7 +544,9 @@ def check_document(document: Document, kinds: Document | None = None) -> list[Pr
         >>> check_document('{"format": "faultloom.job"')[0].name
         'syntax'
     """
-    return [Problem(*row) for row in _core.check_document(text_of(document), _text_or_none(kinds))]
+    return [
+        Problem(*row) for row in _core.check_document(raw_text_of(document), _text_or_none(kinds))
+    ]
 
 
 def vehicle_from_run_list(csv: str | bytes, vehicle_id: str) -> str:

@@ -7,6 +7,7 @@
 #include <string>
 
 #include "errors.hpp"
+#include "journal_binding.hpp"
 #include "learning_binding.hpp"
 #include "model_binding.hpp"
 #include "watcher.hpp"
@@ -34,6 +35,7 @@ PYBIND11_MODULE(_core, module) {
   module.attr("version") = faultloom::library_version;
   bind_errors(module);
   bind_model(module);
+  bind_journal(module);
   bind_learning(module);
   module.def("check_document", &check_document, "text"_a, "kinds"_a = py::none());
   module.def("vehicle_from_run_list", &vehicle_from_run_list, "csv"_a, "vehicle_id"_a);

@@ -13,6 +13,8 @@ from whole_jobs.wiring import Element, Sign, Wiring
 OPEN_OHM = 1e20
 TEST_VOLT, TEST_OHM = 0.3, 1e3  # an ohmmeter: too little to make a junction conduct
 LIVE_VOLT = 0.5  # an ohmmeter on more than this shows nonsense
+LEAD_OHM = 0.03
+"""A fused lead with its clips [ohm]; common practice, no source."""
 MOST_ROUNDS = 60
 
 Json = dict[str, Any]
@@ -95,6 +97,7 @@ class TrueVehicle:
         faults: What is there at this moment.
         spice: The simulator of this process.
         opened: Elements cut besides.
+        leads: Terminals joined by a fused lead.
     """
 
     def __init__(
@@ -103,8 +106,10 @@ class TrueVehicle:
         faults: Iterable[Fault],
         spice: Spice,
         opened: Iterable[str] = (),
+        leads: Iterable[tuple[str, str]] = (),
     ) -> None:
         self.wiring = wiring
+        self._leads = tuple(leads)
         self._spice = spice
         self._settings: dict[str, str] = {}
         self._rests: dict[tuple[tuple[tuple[str, str], ...], tuple[str, ...]], Rest] = {}
@@ -168,6 +173,9 @@ class TrueVehicle:
                 lines.append(f"v{i}_{_word(name)} i{i} {z} dc {b.volt:.17g}")
             else:
                 lines.append(f"r{i}_{_word(name)} {a} {z} {b.ohm:.17g}")
+        for i, ends in enumerate(self._leads):
+            a, z = (self._node[end] for end in ends)
+            lines.append(f"rlead{i} {a} {z} {LEAD_OHM}")
         for terminal, node in self._node.items():
             if node != "0":
                 lines.append(

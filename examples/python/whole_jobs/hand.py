@@ -103,10 +103,11 @@ class Hand:
         state: dict[str, str],
         *,
         isolated: bool,
+        lifted: tuple[str, ...] = (),
     ) -> Json:
         """What an instrument shows: members of a job's entry."""
         device = self.instruments[instrument]
-        slip = self._slip(f"{instrument} {red} {black} {sorted(state.items())} {isolated}")
+        slip = self._slip(f"{instrument} {red} {black} {sorted(state.items())} {isolated} {lifted}")
         if slip == "wrong_terminal":
             red = self._other_terminal(red)
         if slip == "wrong_state":
@@ -116,7 +117,7 @@ class Hand:
             return self._volts(vehicle, device, red, black, state, slip=slip, lost=lost)
         if device["type"] == "lamp":
             return self._lamp(vehicle, device, red, black, state, slip=slip, lost=lost)
-        ohm = None if lost else vehicle.ohm(red, black, self.wiring.isolation)
+        ohm = None if lost else vehicle.ohm(red, black, (*self.wiring.isolation, *lifted))
         if device["type"] == "beeper":
             return self._beep(device, ohm, slip, lost=lost)
         return self._ohms(device, ohm, slip, lost=lost)

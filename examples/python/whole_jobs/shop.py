@@ -30,6 +30,8 @@ class Costs:
         intake_minutes: Trying the vehicle when it comes in.
         comeback_usd: A vehicle that comes back: fetched again, written up again, driver without it.
         isolate_minutes: Pack off; the same again for back on.
+        lift_minutes, lead_minutes: A wire end off and back on; a fused lead on and off.
+        wiggle_minutes: To move the wires and plugs of a place by hand.
         most_minutes, most_visits: A job that takes more counts as not solved: a working day.
         referral_usd: For a job not solved: towed to somebody else, who starts anew.
     """
@@ -42,9 +44,16 @@ class Costs:
     sign_minutes: float = 0.2
     helper_minutes: float = 0.5
     isolate_minutes: float = 2.0
+    lift_minutes: float = 3.0
+    lead_minutes: float = 2.0
+    wiggle_minutes: float = 1.5
     most_minutes: float = 480.0
     most_visits: int = 6
     referral_usd: float = 500.0
+
+
+WIGGLE_HELPS = 0.5
+"""Chance that moving wires by hand brings out what comes and goes there; from memory of the trade."""
 
 
 class OutOfPatienceError(Exception):
@@ -138,19 +147,25 @@ class Shop:
     def _throw(self, fault: Fault) -> bool:
         return bool(self._rng.random() < fault.duty)
 
-    def _now(self) -> TrueVehicle:
-        """The vehicle as it is at this moment."""
+    def _now(self, wiggled: str = "", lead: tuple[str, ...] = ()) -> TrueVehicle:
+        """The vehicle as it is at this moment, or while it is wiggled somewhere."""
         there = []
         for fault in self._faults:
             still = self._still.get(fault.mode, True)
-            if still or (still is None and self._throw(fault)):
+            if wiggled and fault.duty < 1:
+                here = self._wiring.components[fault.component].zone == wiggled
+                shows = self._throw(fault) or (here and self._rng.random() < WIGGLE_HELPS)
+            else:
+                shows = still or (still is None and self._throw(fault))
+            if shows:
                 there.append(fault)
-        return self._with(there)
+        return self._with(there, lead)
 
-    def _with(self, faults: list[Fault]) -> TrueVehicle:
-        key = tuple(f.mode for f in faults)
+    def _with(self, faults: list[Fault], lead: tuple[str, ...] = ()) -> TrueVehicle:
+        key = (*(f.mode for f in faults), *lead)
         if key not in self._vehicles:
-            self._vehicles[key] = TrueVehicle(self._wiring, faults, self._spice)
+            leads = [(lead[0], lead[1])] if lead else []
+            self._vehicles[key] = TrueVehicle(self._wiring, faults, self._spice, leads=leads)
         return self._vehicles[key]
 
     def _mended(self) -> bool:
@@ -247,8 +262,9 @@ class Shop:
         state: Mapping[str, str],
         *,
         isolated: bool = False,
+        lifted: str = "",
     ) -> Json:
-        """Puts an instrument on two terminals in a state; an entry of a job."""
+        """Puts an instrument on two terminals in a state, a wire end off; an entry of a job."""
         minutes = self._instruments[instrument]["minutes"]
         for terminal in (red, black):
             at = self._wiring.terminals[terminal]
@@ -257,23 +273,58 @@ class Shop:
             if terminal != black or terminal != self._black:
                 minutes += at.minutes
         self._black = black
+        if lifted:
+            minutes += self._opening(self._wiring.components[lifted].zone)
+            minutes += self.costs.lift_minutes
         minutes += self._moving(state, isolated=isolated)
-        shown = self._hand.read(self._now(), instrument, red, black, dict(state), isolated=isolated)
+        off = (lifted,) if lifted else ()
+        shown = self._hand.read(
+            self._now(), instrument, red, black, dict(state), isolated=isolated, lifted=off
+        )
         self.tally.probes += 1
         entry: Json = {"type": "reading", "instrument": instrument, "red": red, "black": black}
         entry |= {"state": dict(state), "visit": self.visit_number} | shown
         if isolated:
             entry["isolated"] = True
+        if lifted:
+            entry["lifted"] = [lifted]
         self._take(minutes, f"{instrument} {red} {black} {_short(state)}: {shown}")
         return entry
 
-    def notice(self, part: str, sign: str, state: Mapping[str, str]) -> Json:
-        """Watches, listens or feels for a sign in a state; an entry of a job."""
+    def notice(
+        self,
+        part: str,
+        sign: str,
+        state: Mapping[str, str],
+        *,
+        wiggled: str = "",
+        lead: tuple[str, ...] = (),
+    ) -> Json:
+        """Watches, listens or feels for a sign in a state; an entry of a job.
+
+        Args:
+            part, sign, state: What to watch, and how the controls stand.
+            wiggled: Zone where wires and plugs are moved by hand meanwhile.
+            lead: Two terminals that a fused lead joins.
+        """
         minutes = self.costs.sign_minutes + self._moving(state)
-        outcome = self._hand.notice(self._now(), part, sign, dict(state))
+        how = ""
+        if wiggled:
+            minutes += self._opening(wiggled) + self.costs.wiggle_minutes
+            how = f" wiggled at {wiggled}"
+        if lead:
+            minutes += self.costs.lead_minutes
+            minutes += sum(self._opening(self._wiring.terminals[end].zone) for end in lead)
+            how = f" lead {' '.join(lead)}"
+        outcome = self._hand.notice(self._now(wiggled, lead), part, sign, dict(state))
         self.tally.signs += 1
-        self._take(minutes, f"{part} {sign} {_short(state)}: {outcome}")
-        return self._entry(part, sign, state, outcome)
+        self._take(minutes, f"{part} {sign} {_short(state)}{how}: {outcome}")
+        entry = self._entry(part, sign, state, outcome)
+        if wiggled:
+            entry["provoked"] = {"how": "wiggle", "zone": wiggled}
+        if lead:
+            entry["lead"] = list(lead)
+        return entry
 
     def look(self, component: str) -> bool:
         """Looks at a component; whether it seems damaged."""

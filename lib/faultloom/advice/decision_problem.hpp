@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <cstdint>
 #include <vector>
@@ -26,6 +27,9 @@ struct DecisionProblem {
     double weight = 0;        ///< need not be normalized; zero for what only a repair can leave
     bool runs = false;        ///< nothing is wrong: any trial run ends the job
     std::vector<Cure> cures;  ///< at least one; followed in this order they lead to the end
+    /// Chance that a trial run passes although this is the truth, if that is more than `missed`: it comes
+    /// and goes.
+    double passes{};
   };
 
   struct Test {
@@ -60,6 +64,9 @@ struct DecisionProblem {
   double missed = 0;        ///< chance that a trial run passes although something is still wrong
   double comeback_usd = 0;  ///< what that costs, in all
 
+  [[nodiscard]] double missed_under(std::int32_t hypothesis) const {
+    return std::max(missed, hypotheses[static_cast<std::size_t>(hypothesis)].passes);
+  }
   [[nodiscard]] double change(std::int32_t from, std::int32_t to) const {
     if (from == none || to == none || from == to) return 0;
     return change_usd[static_cast<std::size_t>(from) * setups + static_cast<std::size_t>(to)];

@@ -489,8 +489,14 @@ Lookahead::Branch Lookahead::after_repair(const Node& node, std::int32_t repair,
     if (own.not_taken > 0) left[h] += w - moved;
   }
   Branch branch;
-  for (const auto& [h, w] : left) branch.probability += w;
-  cost_usd += branch.probability * problem_.missed * problem_.comeback_usd;
+  double missed = 0;
+  for (auto& [h, w] : left) {
+    const double passed = w * problem_.missed_under(h);
+    missed += passed;
+    w -= passed;
+    branch.probability += w;
+  }
+  cost_usd += missed * problem_.comeback_usd;
   auto& next = branch.node;
   next.open = node.open | chart_.repairs[at(repair)].zones;
   std::vector<std::int32_t> hypotheses;
@@ -500,7 +506,6 @@ Lookahead::Branch Lookahead::after_repair(const Node& node, std::int32_t repair,
     masses.push_back(w);
   }
   fill(next, hypotheses, masses, branch.probability, ratings.usd_per_nat);
-  branch.probability *= 1 - problem_.missed;
   if (next.weights.empty()) branch.probability = 0;
   next.setup = problem_.setup_after_repair != DecisionProblem::none ? problem_.setup_after_repair
                                                                     : node.setup;

@@ -39,7 +39,8 @@ struct Step {
   Index element = vehicle::none;  ///< bridge: what the lead goes across
   Index lifted = vehicle::none;   ///< lift: the termination taken off, a component
   Index sign = vehicle::none;
-  Index component = vehicle::none;  ///< look, repair; bridge: what is bridged
+  Index wiggled_zone = vehicle::none;  ///< sign: where wires and plugs are moved by hand meanwhile
+  Index component = vehicle::none;     ///< look, repair; bridge: what is bridged
   vehicle::ControlState state;
   bool isolated = false;
   std::vector<Index> zones_to_open;

@@ -85,7 +85,7 @@ std::vector<DecisionBranch> Policy::after_repair(const DecisionState& state,
   rest.outcome = 1;
   rest.state = state;
   rest.state.weights.assign(state.weights.size(), 0);
-  double rests = 0;
+  std::vector<double> rests(state.weights.size(), 0);  // by what is left
   for (std::size_t h = 0; h < state.weights.size(); ++h) {
     const auto& item = problem_->hypotheses[h];
     const double w = state.weights[h];
@@ -99,24 +99,24 @@ std::vector<DecisionBranch> Policy::after_repair(const DecisionState& state,
     const double moved = cure == item.cures.end() ? 0 : w * (1 - repair.not_taken);
     rest.state.weights[h] += w - moved;
     if (moved <= 0) continue;
-    rests += moved * repair.rest_usd;
     if (cure->next != DecisionProblem::none) {
       rest.state.weights[at(cure->next)] += moved;
+      rests[at(cure->next)] += moved * repair.rest_usd;
     } else {
       runs.probability += moved;
       runs.extra_usd += moved * repair.rest_usd;
     }
   }
-  rest.extra_usd = rests - runs.extra_usd;
-  double wrong = 0;
-  for (const double w : rest.state.weights) wrong += w;
-  const double missed = wrong * problem_->missed;
-  // A comeback has the parts of the outcome that it was mistaken for.
-  const double missed_rests = rest.extra_usd * problem_->missed;
-  runs.extra_usd += missed_rests + missed * problem_->comeback_usd;
-  rest.extra_usd -= missed_rests;
-  runs.probability += missed;
-  rest.probability = wrong - missed;
+  for (std::size_t h = 0; h < rests.size(); ++h) {
+    const double missed = problem_->missed_under(static_cast<std::int32_t>(h));
+    auto& w = rest.state.weights[h];
+    // A comeback has the parts of the outcome that it was mistaken for.
+    runs.extra_usd += missed * (rests[h] + w * problem_->comeback_usd);
+    rest.extra_usd += (1 - missed) * rests[h];
+    runs.probability += w * missed;
+    w *= 1 - missed;
+    rest.probability += w;
+  }
   if (runs.probability > 0) runs.extra_usd /= runs.probability;
   if (rest.probability > 0) rest.extra_usd /= rest.probability;
   normalize(rest.state.weights);

@@ -16,8 +16,6 @@ std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 /// More candidates and ports than a few questions need are forgotten.
 constexpr std::size_t most_rows = 512;
 constexpr std::size_t most_ports = 400000;
-/// A fused lead.
-constexpr double lead_siemens = 50;
 
 }  // namespace
 
@@ -250,7 +248,7 @@ void PredictionStore::add_bridge(circuit::Solver& solver,
   const auto stage = solver.stage(vehicle.run_state);
   circuit::Override lead;
   lead.element = element;
-  lead.siemens = lead_siemens;
+  lead.siemens = circuit::lead_siemens;
   lead.stuck = 1;
   for (std::size_t c = 0; c < candidates.size(); ++c) {
     if (rows[c]->bridged.contains(element)) continue;

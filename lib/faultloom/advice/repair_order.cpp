@@ -79,6 +79,50 @@ void expand(LiveSet& set, std::int32_t live, const belief::Weighted& item,
   }
 }
 
+/// Numbers a candidate of the set, which gets it if it lacks it.
+std::int32_t number_of(LiveSet& set, const belief::Candidate& candidate) {
+  auto found = std::find(set.candidates.begin(), set.candidates.end(), candidate);
+  if (found == set.candidates.end()) found = set.candidates.insert(found, candidate);
+  return static_cast<std::int32_t>(found - set.candidates.begin());
+}
+
+/// Cuts the hypotheses of candidates with faults that come and go in two: at work now, and quiet.
+void split_swings(LiveSet& set, const belief::FaultSpace& space, const belief::Posterior& posterior,
+                  double least) {
+  std::map<std::int32_t, Hypothesis::Swing> swings;
+  std::map<std::int32_t, const belief::Predictions::Swing*> numbers;
+  const auto given = static_cast<std::int32_t>(set.candidates.size());
+  for (const auto& [candidate, swing] : posterior.swings) {
+    const auto found = std::find(set.candidates.begin(), set.candidates.end(), candidate);
+    const auto live = static_cast<std::int32_t>(found - set.candidates.begin());
+    if (live >= given) continue;
+    auto quiet = candidate;
+    std::erase_if(quiet.faults, [&](std::int32_t f) { return space.fault(f).duty.a > 0; });
+    numbers[live] = &swing;
+    swings[live] = {live, number_of(set, quiet), 1, swing.wiggled};
+  }
+  std::vector<Hypothesis> all;
+  for (auto& h : set.hypotheses) {
+    const auto found = swings.find(h.live);
+    if (found == swings.end()) {
+      all.push_back(std::move(h));
+      continue;
+    }
+    const auto& chances = *numbers[h.live];
+    auto lively = h;
+    lively.swing = found->second;
+    lively.swing->shows = chances.again;
+    lively.weight *= chances.now;
+    auto quiet = lively;
+    quiet.live = found->second.quiet;
+    quiet.swing->shows = chances.after_quiet;
+    quiet.weight = h.weight - lively.weight;
+    if (lively.weight > least * h.weight) all.push_back(std::move(lively));
+    if (quiet.weight > least * h.weight) all.push_back(std::move(quiet));
+  }
+  set.hypotheses = std::move(all);
+}
+
 /// A run of repairs inside one zone, or a single repair in an open one.
 struct Block {
   std::vector<Index> components;
@@ -120,6 +164,7 @@ LiveSet live_set(const belief::FaultSpace& space, circuit::Solver& solver,
     set.covered += item.probability;
     expand(set, live, item, space, posterior, stoppers);
   }
+  split_swings(set, space, posterior, options.least_variant);
   std::stable_sort(set.hypotheses.begin(), set.hypotheses.end(),
                    [](const Hypothesis& a, const Hypothesis& b) { return a.weight > b.weight; });
   if (set.hypotheses.size() > options.most_hypotheses)

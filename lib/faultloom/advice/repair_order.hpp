@@ -3,6 +3,7 @@
 #include <faultloom/advice/prices.hpp>
 #include <faultloom/belief/posterior.hpp>
 #include <faultloom/circuit/solver.hpp>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -17,6 +18,15 @@ struct Hypothesis {
   std::int32_t live = 0;
   std::vector<Index> components;  ///< what to repair; empty: nothing is broken
   std::vector<Index> modes;
+
+  /// What comes and goes is at work under this one, or keeps quiet.
+  struct Swing {
+    std::int32_t lively = 0;      ///< candidate with everything at work
+    std::int32_t quiet = 0;       ///< candidate without what comes and goes
+    double shows = 1;             ///< P(at work in the next try)
+    std::vector<double> wiggled;  ///< by zone: P(at work while things are wiggled there)
+  };
+  std::optional<Swing> swing{};  ///< none if nothing comes and goes
 };
 
 /// The candidates worth planning for, split into hypotheses.
@@ -30,6 +40,8 @@ struct LiveOptions {
   double coverage = 0.9995;
   std::size_t most_candidates = 64;
   std::size_t most_hypotheses = 160;
+  /// A variant, with what comes and goes at work or not, of less than this share is left out.
+  double least_variant = 1e-3;
 };
 
 /// `solver` tells which faults stop the vehicle: of several in which only some do, only those have to be

@@ -7,6 +7,7 @@
 #include <limits>
 #include <map>
 #include <numeric>
+#include <tuple>
 #include <utility>
 
 namespace faultloom::advice {
@@ -21,6 +22,11 @@ std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 constexpr std::array<Outcome, 3> sign_words{Outcome::yes, Outcome::no, Outcome::chatters};
 constexpr double sign_minutes = 0.2;
+/// To move the wires and plugs of a zone by hand; common practice, no source.
+constexpr double wiggle_minutes = 1.5;
+/// As often is it worth trying whether something that comes and goes shows, and wiggling in one place.
+constexpr std::size_t most_tries = 3;
+constexpr std::size_t most_wiggles = 2;
 /// Wires lifted and suspects bridged in the comparison: those nearest to the heaviest suspects.
 constexpr std::size_t most_suspects = 12;
 constexpr std::size_t most_lifts = 12;
@@ -47,6 +53,10 @@ Index lifted_beside(const vehicle::Vehicle& vehicle, const Entry& entry) {
   for (const auto e : entry.lifted_elements)
     if (std::find(isolation.begin(), isolation.end(), e) == isolation.end()) return e;
   return vehicle::none;
+}
+
+Index lead_of(const Entry& entry) {
+  return entry.bridged_elements.empty() ? vehicle::none : entry.bridged_elements.front();
 }
 
 }  // namespace
@@ -188,7 +198,7 @@ Setup setup_after(const vehicle::Vehicle& vehicle, std::span<const Entry> entrie
     const auto& entry = entries[i];
     if (entry.type != Entry::Type::reading && entry.type != Entry::Type::sign) continue;
     return {entry.state, !entry.lifted_elements.empty(), lifted_beside(vehicle, entry),
-            vehicle::none};
+            lead_of(entry)};
   }
   return {vehicle.rest_state(), false, vehicle::none, vehicle::none};
 }
@@ -204,6 +214,7 @@ TrialFactory::TrialFactory(belief::Belief& belief, PredictionStore& store, const
       open_zones_(&open_zones),
       present_(setup_after(costs.vehicle(), constraints.made)),
       logic_(logic_level_terminals(costs.vehicle())) {
+  for (const auto& entry : constraints.made) visit_ = std::max(visit_, entry.visit);
   for (const auto& entry : constraints.made) remember(entry);
 }
 
@@ -244,7 +255,9 @@ bool TrialFactory::made(const Step& step, Index lifted_element,
   deed.black = step.black;
   deed.isolated = step.isolated;
   deed.lifted = lifted_element;
+  deed.bridged = step.element;
   deed.sign = step.sign;
+  deed.wiggled_zone = step.wiggled_zone;
   if (step.type == Step::Type::look) deed.component = step.component;
   if (states.empty()) return deeds_.contains(deed);
   return std::any_of(states.begin(), states.end(), [&](const vehicle::ControlState& state) {
@@ -262,10 +275,13 @@ void TrialFactory::remember(const Entry& entry) {
       deed.black = entry.black;
       deed.isolated = !entry.lifted_elements.empty();
       deed.lifted = lifted_beside(costs_->vehicle(), entry);
+      deed.bridged = lead_of(entry);
       deed.state = entry.state;
       break;
     case Entry::Type::sign:
+      deed.bridged = lead_of(entry);
       deed.sign = entry.sign;
+      if (entry.provocation == Entry::Provocation::wiggle) deed.wiggled_zone = entry.provoked_zone;
       deed.state = entry.state;
       break;
     case Entry::Type::look:
@@ -276,6 +292,7 @@ void TrialFactory::remember(const Entry& entry) {
       return;
   }
   deeds_.insert(deed);
+  if (entry.visit == visit_) tries_.insert(deed);
   if (!deed.isolated) return;
   std::swap(deed.red, deed.black);  // ohms read the same either way
   deeds_.insert(deed);
@@ -303,6 +320,10 @@ void TrialFactory::price(Trial& trial) const {
   if (step.instrument >= 0)
     own += belief_->instruments().instruments[static_cast<std::size_t>(step.instrument)].minutes;
   if (step.sign != vehicle::none) own += sign_minutes;
+  if (step.wiggled_zone != vehicle::none) {
+    visit(step.wiggled_zone);
+    own += wiggle_minutes;
+  }
   trial.own_minutes = own;
   double minutes = own;
   if (!trial.setup.state.empty()) {
@@ -489,6 +510,71 @@ void TrialFactory::add_signs(std::size_t situation) {
   }
 }
 
+/// Whether it runs, once more or while things are wiggled somewhere: worth asking as long as something
+/// that comes and goes is suspected.
+void TrialFactory::add_tries() {
+  const auto& vehicle = costs_->vehicle();
+  std::vector<bool> suspected(vehicle.zones.size(), false);
+  bool any = false;
+  for (const auto& h : live_->hypotheses) {
+    if (!h.swing) continue;
+    any = true;
+    for (const auto m : h.modes) {
+      const auto zone = vehicle.components[at(vehicle.modes[at(m)].component)].zone;
+      if (vehicle.modes[at(m)].duty.a > 0 && zone != vehicle::none) suspected[at(zone)] = true;
+    }
+  }
+  if (!any) return;
+  const auto& states = store_->states();
+  const auto run = std::find(states.begin(), states.end(), vehicle.run_state);
+  if (run == states.end()) return;
+  const auto situation = static_cast<std::size_t>(run - states.begin());
+  for (std::size_t s = 0; s < vehicle.signs.size(); ++s) {
+    if (vehicle.signs[s].id != "turns") continue;
+    Deed deed;
+    deed.sign = static_cast<Index>(s);
+    deed.state = vehicle.run_state;
+    // The first try is a sign like any other.
+    if (deeds_.contains(deed) && tries_.count(deed) < most_tries)
+      add_try(s, situation, vehicle::none);
+    for (std::size_t z = 0; z < suspected.size(); ++z) {
+      deed.wiggled_zone = static_cast<Index>(z);
+      if (suspected[z] && allowed(deed.wiggled_zone) && tries_.count(deed) < most_wiggles)
+        add_try(s, situation, deed.wiggled_zone);
+    }
+  }
+}
+
+void TrialFactory::add_try(std::size_t sign, std::size_t situation, Index zone) {
+  ++compared_;
+  auto trial = sign_trial(sign);
+  trial.setup.state = store_->states()[situation];
+  trial.step.wiggled_zone = zone;
+  const auto count = costs_->vehicle().signs.size();
+  for (const auto* row : rows_) trial.plain.push_back(row->signs[situation * count + sign]);
+  constexpr double fine = 64;  // chances are told apart to this part
+  std::map<std::tuple<std::int32_t, std::int32_t, long>, std::int32_t> mixed;
+  for (const auto& h : live_->hypotheses) {
+    if (!h.swing || trial.plain[at(h.swing->lively)] == trial.plain[at(h.swing->quiet)]) {
+      trial.codes.push_back(trial.plain[at(h.live)]);
+      continue;
+    }
+    const auto lively = trial.plain[at(h.swing->lively)];
+    const auto quiet = trial.plain[at(h.swing->quiet)];
+    const double shows = zone == vehicle::none ? h.swing->shows : h.swing->wiggled[at(zone)];
+    const auto [entry, added] = mixed.try_emplace({lively, quiet, std::lround(shows * fine)},
+                                                  static_cast<std::int32_t>(trial.rows.size()));
+    if (added) {
+      OutcomeTable::Distribution row{};
+      for (std::size_t o = 0; o < trial.outcomes; ++o)
+        row[o] = shows * trial.rows[at(lively)][o] + (1 - shows) * trial.rows[at(quiet)][o];
+      trial.rows.push_back(row);
+    }
+    trial.codes.push_back(entry->second);
+  }
+  if (!all_equal(trial.codes) && settle(trial)) trials_.push_back(std::move(trial));
+}
+
 void TrialFactory::add_looks() {
   const auto& vehicle = costs_->vehicle();
   std::vector<bool> suspect(vehicle.components.size(), false);
@@ -629,6 +715,8 @@ void TrialFactory::add_bridges() {
       trial.step.red = vehicle.elements[at(element)].a;
       trial.step.black = vehicle.elements[at(element)].b;
       trial.setup = {vehicle.run_state, false, vehicle::none, element};
+      const std::vector<vehicle::ControlState> states{vehicle.run_state};
+      if (made(trial.step, vehicle::none, states)) continue;
       keep(std::move(trial), live_codes_);
     }
   }
@@ -644,6 +732,7 @@ std::vector<Trial> TrialFactory::make(const Progress& progress) {
     for (const auto& alike : alike_states()) add_readings(alike);
     for (std::size_t s = 0; s < store_->states().size(); ++s) add_signs(s);
     add_bridges();
+    add_tries();
   }
   if (store_->can_isolate()) {
     Alike isolated;

@@ -20,6 +20,7 @@ struct Trial {
   const PredictionStore* store = nullptr;        ///< readings
   std::vector<OutcomeTable::Distribution> rows;  ///< signs and looks
   std::vector<std::int32_t> codes;               ///< by hypothesis
+  std::vector<std::int32_t> plain;  ///< tries: by candidate, of what neither comes nor goes
   std::size_t outcomes = 0;
 
   [[nodiscard]] const OutcomeTable::Distribution& row(std::int32_t code) const {
@@ -86,8 +87,10 @@ class TrialFactory {
     Index black = vehicle::none;
     bool isolated = false;
     Index lifted = vehicle::none;
+    Index bridged = vehicle::none;
     Index sign = vehicle::none;
     Index component = vehicle::none;
+    Index wiggled_zone = vehicle::none;
     vehicle::ControlState state;
     friend auto operator<=>(const Deed&, const Deed&) = default;  // NOLINT
   };
@@ -95,6 +98,8 @@ class TrialFactory {
   void add_readings(const Alike& alike);
   void add_signs(std::size_t situation);
   void add_looks();
+  void add_tries();
+  void add_try(std::size_t sign, std::size_t situation, Index zone);
   void add_lifts();
   void add_bridges();
   [[nodiscard]] std::vector<Alike> alike_states() const;
@@ -127,6 +132,8 @@ class TrialFactory {
   Setup present_;
   std::vector<bool> logic_;  ///< by terminal
   std::set<Deed> deeds_;
+  std::multiset<Deed> tries_;  ///< those of the last visit
+  int visit_ = 0;              ///< number of the last one
   std::vector<PredictionStore::Row*> rows_;
   std::vector<Trial> trials_;
   /// By hash of the predictions: these by candidate, and the trial.

@@ -4,6 +4,7 @@
 #include <boost/container_hash/hash.hpp>
 #include <cmath>
 #include <map>
+#include <optional>
 #include <tuple>
 #include <utility>
 
@@ -42,8 +43,10 @@ class Ways {
   std::vector<Hypothesis> list;
 
  private:
-  using Key = std::tuple<std::int32_t, std::vector<Index>, std::vector<Index>>;
-  static Key key(const Hypothesis& h) { return {h.live, h.components, h.modes}; }
+  using Key = std::tuple<std::int32_t, std::vector<Index>, std::vector<Index>, bool, std::int32_t>;
+  static Key key(const Hypothesis& h) {
+    return {h.live, h.components, h.modes, h.swing.has_value(), h.swing ? h.swing->lively : 0};
+  }
 
   void follow(std::size_t h) {
     auto components = list[h].components;
@@ -64,12 +67,13 @@ class Ways {
       if (c != component) left.components.push_back(c);
     for (const auto m : list[h].modes)
       if (space_.vehicle().modes[at(m)].component != component) left.modes.push_back(m);
-    auto faults = *faults_[at(left.live)];
-    std::erase_if(faults, [&](std::int32_t f) {
-      return space_.fault(f).variable == space_.variable_of(component);
-    });
-    if (const auto found = live_of_.find(faults); found != live_of_.end())
-      left.live = found->second;
+    left.live = without_faults_of(component, left.live).value_or(left.live);
+    if (const auto& swing = list[h].swing) {
+      const auto lively = without_faults_of(component, swing->lively);
+      const auto quiet = without_faults_of(component, swing->quiet);
+      if (lively && quiet && lively != quiet)
+        left.swing = {*lively, *quiet, swing->shows, swing->wiggled};
+    }
     const auto [entry, added] = known_.emplace(key(left), static_cast<std::int32_t>(list.size()));
     if (added) {
       list.push_back(std::move(left));
@@ -77,6 +81,17 @@ class Ways {
       from_.emplace_back(static_cast<std::int32_t>(h), component);
     }
     return entry->second;
+  }
+
+  /// The candidate that a repair leaves, if it is among the live ones.
+  [[nodiscard]] std::optional<std::int32_t> without_faults_of(Index component,
+                                                              std::int32_t live) const {
+    auto faults = *faults_[at(live)];
+    std::erase_if(faults, [&](std::int32_t f) {
+      return space_.fault(f).variable == space_.variable_of(component);
+    });
+    const auto found = live_of_.find(faults);
+    return found == live_of_.end() ? std::nullopt : std::optional(found->second);
   }
 
   const belief::FaultSpace& space_;
@@ -102,6 +117,8 @@ Predicted predicted(const Trial& trial, const Ways& ways, std::size_t given,
     const auto [from, component] = ways.from(h);
     if (trial.step.type == Step::Type::look) {
       raw.push_back(trial.step.component == component ? 0 : raw[at(from)]);
+    } else if (!trial.plain.empty()) {
+      raw.push_back(ways.list[h].swing ? raw[at(from)] : trial.plain[at(ways.list[h].live)]);
     } else {
       raw.push_back(raw[at(first_of_live[at(ways.list[h].live)])]);
     }
@@ -192,6 +209,7 @@ void add_repairs(const Ways& ways, const RepairCosts& costs, const std::vector<b
     DecisionProblem::Hypothesis item;
     item.weight = ways.list[h].weight;
     item.runs = ways.next(h).empty();
+    if (const auto& swing = ways.list[h].swing) item.passes = 1 - swing->shows;
     if (item.runs) item.cures.push_back({repair(vehicle::none), DecisionProblem::none});
     for (const auto& [component, left] : ways.next(h))
       item.cures.push_back({repair(component), left});

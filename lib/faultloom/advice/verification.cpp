@@ -119,7 +119,9 @@ class Checks {
       if (e.type == Entry::Type::repair && e.component == check.component) repaired = e.epoch;
     for (std::size_t i = 0; i < entries_.size(); ++i) {
       const auto& e = entries_[i];
-      if (!e.informative() || e.state != check.state || !e.lifted_elements.empty()) continue;
+      if (!e.informative() || e.state != check.state || !e.lifted_elements.empty() ||
+          !e.bridged_elements.empty())
+        continue;
       if (check.type == Type::drop) {
         if (!measures(e, check)) continue;
         if (e.epoch < repaired) check.before_volt = e.number;

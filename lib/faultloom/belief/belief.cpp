@@ -75,6 +75,15 @@ Belief::Course::Course(std::vector<Repair> made, const FaultSpace& vehicle, circ
   }
 }
 
+Candidate Belief::Course::now(const Candidate& candidate) const {
+  Candidate left;
+  for (const auto f : candidate.faults)
+    if (space->life_of(f).lasting()) left.faults.push_back(known_as[at(f)]);
+  std::sort(left.faults.begin(), left.faults.end());
+  left.faults.erase(std::unique(left.faults.begin(), left.faults.end()), left.faults.end());
+  return left;
+}
+
 /// One computation of a posterior.
 struct Belief::Work {
   const Evidence* evidence = nullptr;
@@ -85,6 +94,8 @@ struct Belief::Work {
   Found found;
   double unmodelled = 0;
   double total = 0;
+  bool swings = false;
+  bool as_found = false;
 };
 
 Belief::Belief(const FaultSpace& space, const readings::InstrumentSet& instruments,
@@ -147,6 +158,8 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
   report(progress, 0);
   Work work;
   work.evidence = &evidence;
+  work.swings = options.find_swings;
+  work.as_found = options.note_as_found;
   work.ground = &ground(evidence);
   work.observations = std::make_unique<Observations>(solver_, *instruments_, evidence.entries);
   work.predictions().observe(*work.observations);
@@ -209,7 +222,8 @@ void Belief::add_up(const Work& work, Posterior& result) const {
   }
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
   for (const auto& kernel : found.kernels) name_members(kernel, work, result);
-  note_as_found(work, result);
+  if (work.swings) find_swings(work, result);
+  if (work.as_found) note_as_found(work, result);
   keep_to_now(work, result);
   std::sort(result.candidates.begin(), result.candidates.end(),
             [](const Weighted& a, const Weighted& b) {
@@ -287,6 +301,36 @@ void Belief::name_members(const Kernel& kernel, const Work& work, Posterior& res
   }
 }
 
+/// How the faults that come and go stand in the candidates worth planning for.
+void Belief::find_swings(const Work& work, Posterior& result) const {
+  constexpr std::size_t most = 48;
+  constexpr double least = 1e-5;
+  auto& predictions = work.predictions();
+  const auto& course = *work.ground->course;
+  std::vector<const Weighted*> leading;
+  for (const auto& item : result.candidates)
+    if (item.probability >= least && predictions.intermittent_count(item.candidate) > 0)
+      leading.push_back(&item);
+  std::sort(leading.begin(), leading.end(), [](const Weighted* a, const Weighted* b) {
+    return a->probability != b->probability ? a->probability > b->probability
+                                            : a->candidate < b->candidate;
+  });
+  if (leading.size() > most) leading.resize(most);
+  int visit = 0;
+  for (const auto& entry : work.evidence->entries) visit = std::max(visit, entry.visit);
+  std::map<Candidate, Predictions::Swing> swings;
+  for (const auto* item : leading) {
+    // The likeliest of those that the repairs made equal stands for them.
+    const auto now = course.now(item->candidate);
+    if (predictions.intermittent_count(item->candidate) ==
+        static_cast<std::size_t>(
+            std::count_if(now.faults.begin(), now.faults.end(),
+                          [&](std::int32_t f) { return space_->fault(f).duty.a > 0; })))
+      swings.try_emplace(now, predictions.swing(item->candidate, visit));
+  }
+  for (auto& [candidate, swing] : swings) result.swings.push_back({candidate, std::move(swing)});
+}
+
 /// Keeps of each candidate what was there before the first repair, in the vehicle's own numbers.
 void Belief::note_as_found(const Work& work, Posterior& result) const {
   const auto& course = *work.ground->course;
@@ -339,12 +383,7 @@ void Belief::keep_to_now(const Work& work, Posterior& result) const {
   const auto& course = *work.ground->course;
   std::map<Candidate, double> now;
   for (const auto& item : result.candidates) {
-    Candidate left;
-    for (const auto f : item.candidate.faults)
-      if (course.space->life_of(f).lasting()) left.faults.push_back(course.known_as[at(f)]);
-    std::sort(left.faults.begin(), left.faults.end());
-    left.faults.erase(std::unique(left.faults.begin(), left.faults.end()), left.faults.end());
-    now[left] += item.probability;
+    now[course.now(item.candidate)] += item.probability;
   }
   result.candidates.clear();
   for (const auto& [candidate, probability] : now)

@@ -16,6 +16,10 @@ struct Options {
   bool weigh_entries = false;
   /// Fill EntryReport::by_slip and misreading.
   bool judge_entries = true;
+  /// Fill Posterior::swings.
+  bool find_swings = false;
+  /// Fill Posterior::as_found and modes_as_found.
+  bool note_as_found = false;
 };
 
 /// The evidence of a job.
@@ -65,6 +69,9 @@ class Belief {
     const FaultSpace* space;
     std::vector<std::int32_t> known_as;  ///< by fault: the same one in the vehicle's space
     Predictions predictions;
+
+    /// What no repair has mended of a candidate, in the vehicle's own numbers.
+    [[nodiscard]] Candidate now(const Candidate& candidate) const;
   };
   /// A prior with what is worked out from it once.
   struct Ground {
@@ -85,6 +92,7 @@ class Belief {
   const Ground& ground(const Evidence& evidence);
   void add_up(const Work& work, Posterior& result) const;
   void name_members(const Kernel& kernel, const Work& work, Posterior& result) const;
+  void find_swings(const Work& work, Posterior& result) const;
   void note_as_found(const Work& work, Posterior& result) const;
   void keep_to_now(const Work& work, Posterior& result) const;
   void spread(const Work& work, Posterior& result) const;

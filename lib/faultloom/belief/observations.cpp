@@ -11,9 +11,9 @@ namespace {
 using readings::Entry;
 
 auto content(const Entry& e) {
-  return std::tie(e.epoch, e.type, e.state, e.lifted_elements, e.instrument, e.red, e.black,
-                  e.element, e.sign, e.visit, e.provocation, e.provoked_zone, e.outcome, e.number,
-                  e.tolerance, e.id);
+  return std::tie(e.epoch, e.type, e.state, e.lifted_elements, e.bridged_elements, e.instrument,
+                  e.red, e.black, e.element, e.sign, e.visit, e.provocation, e.provoked_zone,
+                  e.outcome, e.number, e.tolerance, e.id);
 }
 
 std::string key_of(const readings::Forecast& forecast, std::size_t group) {
@@ -36,7 +36,9 @@ std::string key_of(const readings::Forecast& forecast, std::size_t group) {
     add(e.tolerance);
     add(e.state.size());
     for (const auto position : e.state) add(position);
+    add(e.lifted_elements.size());
     for (const auto lifted : e.lifted_elements) add(lifted);
+    for (const auto bridged : e.bridged_elements) add(bridged);
     key += '|';
   }
   return key;

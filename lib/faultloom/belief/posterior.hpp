@@ -15,6 +15,12 @@ struct Weighted {
   double probability = 0;
 };
 
+/// A candidate with faults that come and go, and how these stand at the end of the entries.
+struct Swinging {
+  Candidate candidate;
+  Predictions::Swing swing;
+};
+
 /// What one entry of the job says.
 struct EntryReport {
   std::size_t entry = 0;  ///< index into the entries as given
@@ -80,7 +86,9 @@ struct Posterior {
   std::vector<double> components;    ///< by component
   std::vector<double> wires;         ///< by wire: conductor and both terminations together
   std::vector<Weighted> candidates;  ///< most probable first; ties by faults
-  std::vector<EventReport> events;   ///< most probable first
+  /// Of the leading candidates those with faults that come and go, by candidate.
+  std::vector<Swinging> swings;
+  std::vector<EventReport> events;      ///< most probable first
   std::vector<Resistance> resistances;  ///< most probable first
   std::vector<EntryReport> entries;     ///< in the order given
   std::vector<RepairReport> repairs;    ///< in the order given

@@ -275,7 +275,7 @@ double Predictions::group_value(std::size_t g, std::span<const EntryProbability>
 }
 
 double Predictions::likelihood(const Blend& blend, const std::optional<Exception>& exception) {
-  if (!blend.intermittent.empty()) return integrate(blend, exception);
+  if (!blend.intermittent.empty()) return integrate(blend, exception, {});
   const auto& forecast = observations_->forecast();
   double product = 1;
   for (std::size_t g = 0; g < forecast.group_count(); ++g) {
@@ -305,7 +305,7 @@ double Predictions::provoked(std::int32_t fault, const Entry& entry, double duty
 }
 
 double Predictions::product_at(const Blend& blend, std::span<const double> duty,
-                               const std::optional<Exception>& exception) {
+                               const std::optional<Exception>& exception, const Further& further) {
   const auto& forecast = observations_->forecast();
   const auto masks = blend.masks();
   std::vector<double> weight(masks);
@@ -363,6 +363,20 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
       visit->alike[mask] *= group_value(g, scratch_, exception_of(g)) / ceiling;
     }
   }
+  if (further.count > 0) {
+    weigh(further.provocation);
+    const double all = std::pow(weight.back(), further.count);
+    auto visit = std::find_if(visits.begin(), visits.end(),
+                              [&](const Visit& v) { return v.number == further.visit; });
+    if (further.provocation != nullptr) {
+      product *= all;
+    } else {
+      if (visit == visits.end())
+        visit = visits.insert(visit, {further.visit, 1, std::vector<double>(masks, 1)});
+      visit->apart *= all;
+      std::fill(visit->alike.begin(), visit->alike.end() - 1, 0);
+    }
+  }
   // A resistance that one reading tells counts with the share of its cell that fits.
   double share = 1;
   for (std::size_t mask = 0; mask < masks; ++mask) share = std::min(share, mean_share(blend, mask));
@@ -383,18 +397,19 @@ const BetaRule& Predictions::rule(std::int32_t fault) {
   return entry->second;
 }
 
-double Predictions::integrate(const Blend& blend, const std::optional<Exception>& exception) {
+double Predictions::integrate(const Blend& blend, const std::optional<Exception>& exception,
+                              const Further& further) {
   const auto& first = rule(blend.intermittent.front());
   double sum = 0;
   for (std::size_t i = 0; i < first.nodes.size(); ++i) {
     if (blend.intermittent.size() == 1) {
-      sum += first.weights[i] * product_at(blend, std::array{first.nodes[i]}, exception);
+      sum += first.weights[i] * product_at(blend, std::array{first.nodes[i]}, exception, further);
       continue;
     }
     const auto& second = rule(blend.intermittent[1]);
     for (std::size_t j = 0; j < second.nodes.size(); ++j)
       sum += first.weights[i] * second.weights[j] *
-             product_at(blend, std::array{first.nodes[i], second.nodes[j]}, exception);
+             product_at(blend, std::array{first.nodes[i], second.nodes[j]}, exception, further);
   }
   return sum;
 }
@@ -403,6 +418,30 @@ double Predictions::likelihood(const Candidate& candidate) {
   const auto [entry, added] = likelihoods_.try_emplace(candidate.faults, 0.0);
   if (added) entry->second = likelihood(blend(candidate), {});
   return entry->second;
+}
+
+Predictions::Swing Predictions::swing(const Candidate& candidate, int visit) {
+  Swing result;
+  const auto mixture = blend(candidate);
+  const auto zones = space_->vehicle().zones.size();
+  result.wiggled.assign(zones, 1);
+  if (mixture.intermittent.empty()) return result;
+  const double whole = integrate(mixture, {}, {});
+  const auto share = [&](const Further& further) {
+    return whole > 0 ? std::clamp(integrate(mixture, {}, further) / whole, 0.0, 1.0) : 0;
+  };
+  result.now = share({visit, 1, nullptr});
+  const double twice = share({visit, 2, nullptr});
+  result.again = result.now > 0 ? std::min(1.0, twice / result.now) : 0;
+  result.after_quiet =
+      result.now < 1 ? std::clamp((result.now - twice) / (1 - result.now), 0.0, 1.0) : 0;
+  Entry wiggle;
+  wiggle.provocation = Entry::Provocation::wiggle;
+  for (std::size_t z = 0; z < zones; ++z) {
+    wiggle.provoked_zone = static_cast<Index>(z);
+    result.wiggled[z] = share({visit, 1, &wiggle});
+  }
+  return result;
 }
 
 double Predictions::group(const Candidate& candidate, std::size_t g) {

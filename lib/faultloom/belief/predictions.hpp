@@ -74,6 +74,17 @@ class Predictions {
   static constexpr std::size_t most_intermittent = 2;
   [[nodiscard]] std::size_t intermittent_count(const Candidate& candidate) const;
 
+  /// How the faults of a set that come and go stand, given the entries.
+  struct Swing {
+    double now = 1;          ///< P(all of them are at work in a further try of the visit)
+    double again = 1;        ///< the same, if they were in the try before it
+    double after_quiet = 0;  ///< ... if they were not
+    /// By zone: P(all of them are at work in a try in which things are wiggled there).
+    std::vector<double> wiggled;
+  };
+  /// O(zones x groups). @param visit  number of the visit that goes on
+  [[nodiscard]] Swing swing(const Candidate& candidate, int visit);
+
   [[nodiscard]] circuit::Solver& solver() noexcept { return *solver_; }
   [[nodiscard]] const readings::InstrumentSet& instruments() const noexcept {
     return *instruments_;
@@ -132,10 +143,17 @@ class Predictions {
   [[nodiscard]] std::vector<std::int32_t> alive(std::span<const std::int32_t> faults,
                                                 std::size_t e) const;
   [[nodiscard]] double mean_share(const Blend& blend, std::size_t mask) const;
+  /// Tries beside the entries, in all of which everything that comes and goes is at work.
+  struct Further {
+    int visit = 0;
+    int count = 0;
+    const readings::Entry* provocation = nullptr;  ///< null: nothing was done to bring it out
+  };
   double likelihood(const Blend& blend, const std::optional<Exception>& exception);
-  double integrate(const Blend& blend, const std::optional<Exception>& exception);
+  double integrate(const Blend& blend, const std::optional<Exception>& exception,
+                   const Further& further);
   double product_at(const Blend& blend, std::span<const double> duty,
-                    const std::optional<Exception>& exception);
+                    const std::optional<Exception>& exception, const Further& further);
   const BetaRule& rule(std::int32_t fault);
   double group_value(std::size_t g, std::span<const readings::EntryProbability> entries,
                      const std::optional<Exception>& exception) const;

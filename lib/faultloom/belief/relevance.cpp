@@ -240,8 +240,8 @@ void Relevance::scan_contacts(circuit::Stage stage, const StageNumbers& numbers,
     const double v =
         port.ohms ? x
                   : numbers.volts[at(element.a)] - numbers.volts[at(element.b)] - load.drawn * x;
-    const bool closes = siemens <= 0;
-    const double next = closes ? circuit.healthy().siemens[at(e)] : 0;
+    const bool closes = siemens <= solver_->lead(stage, e);
+    const double next = (closes ? circuit.healthy().siemens[at(e)] : 0) + solver_->lead(stage, e);
     const double next_ampere = closes ? circuit.healthy().ampere[at(e)] : 0;
     const double push = std::abs((next - siemens) * v - (next_ampere - ampere));
     const double source = numbers.series[at(e)] - x * x * load.siemens;
@@ -300,7 +300,7 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
   solver_->transfer(port.a, port.b, transfer_);
   const auto load = load_of(numbers, port);
   const auto judge = [&](double x, double volt_now, double siemens, double ampere, bool contact,
-                         double series, std::span<const Touch> touches) {
+                         double series, double lead, std::span<const Touch> touches) {
     const double v = port.ohms ? x : volt_now - load.drawn * x;
     const double current = std::abs(siemens * v - (port.ohms ? 0 : ampere));
     const double share = std::abs(siemens * x) * load.kept;
@@ -312,7 +312,8 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
     for (const auto& [f, o] : touches) {
       double next = o.siemens;
       double next_ampere = o.ampere;
-      if (contact && (o.stuck == 0 || (o.stuck < 0 && siemens == 0))) next = next_ampere = 0;
+      if (contact && (o.stuck == 0 || (o.stuck < 0 && siemens <= lead))) next = next_ampere = 0;
+      next += lead;
       if (next == siemens && next_ampere == ampere) continue;
       // What it does to the port on its own.
       const double more = next - siemens;
@@ -351,7 +352,8 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
       sign(n, scans_, 0.5);
       sign(n, siemens * x * load.kept, 1e-3);
     }
-    judge(x, numbers.v[n], siemens, numbers.j[n], contact, numbers.series[at(e)], touches);
+    judge(x, numbers.v[n], siemens, numbers.j[n], contact, numbers.series[at(e)],
+          solver_->lead(stage, e), touches);
   }
   for (const auto& [e, touch] : numbers.settings) {
     if (solver_->lifted(stage, e)) continue;
@@ -359,7 +361,7 @@ void Relevance::scan(circuit::Stage stage, const StageNumbers& numbers, const Po
     const auto [siemens, ampere] = solver_->branch(e);
     judge(transfer_[at(element.a)] - transfer_[at(element.b)],
           volts[at(element.a)] - volts[at(element.b)], siemens, ampere, true, numbers.series[at(e)],
-          std::span(&touch, 1));
+          solver_->lead(stage, e), std::span(&touch, 1));
   }
   scan_contacts(stage, numbers, port, load);
 }
@@ -457,7 +459,7 @@ void Relevance::add_sign(const Entry& entry, circuit::Stage stage, Bits& out, Bi
 Relevance::Bearing Relevance::bearing(const Entry& entry) {
   const auto count = space_->faults().size();
   Bearing result{Bits(count), Bits(count), Bits(count), std::numeric_limits<double>::quiet_NaN()};
-  const auto stage = solver_->stage(entry.state, entry.lifted_elements);
+  const auto stage = solver_->stage(entry.state, entry.lifted_elements, entry.bridged_elements);
   const auto before = solver_->previous(stage);
   const auto& numbers = enter(stage);
   own_ = numbers.signatures;  // those of earlier stages are part of them

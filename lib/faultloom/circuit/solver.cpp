@@ -39,17 +39,20 @@ Solver::Solver(const Circuit& circuit)
 
 // ---- stages ------------------------------------------------------------------------------------
 
-Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Index> lifted) {
+Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Index> lifted,
+                    std::span<const Index> bridged) {
   const auto& controls = circuit_->vehicle().controls;
   if (positions.size() != controls.size())
     throw Error(Code::argument, "A control state needs one position for each control");
   for (std::size_t c = 0; c < controls.size(); ++c)
     if (positions[c] < 0 || at(positions[c]) >= controls[c].positions.size())
       throw Error(Code::argument, "Control '" + controls[c].id + "' has no such position");
-  std::vector<Index> sorted(lifted.begin(), lifted.end());
-  std::sort(sorted.begin(), sorted.end());
-  sorted.erase(std::unique(sorted.begin(), sorted.end()), sorted.end());
-  const auto found = stage_by_key_.find({positions, sorted});
+  Rigging rigging{{lifted.begin(), lifted.end()}, {bridged.begin(), bridged.end()}};
+  for (auto* list : {&rigging.lifted, &rigging.bridged}) {
+    std::sort(list->begin(), list->end());
+    list->erase(std::unique(list->begin(), list->end()), list->end());
+  }
+  const auto found = stage_by_key_.find({positions, rigging});
   if (found != stage_by_key_.end()) return found->second;
 
   // The stage before: the control moved last (highest order, then highest index) goes back to rest.
@@ -62,12 +65,12 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   if (last != none) {
     auto before = positions;
     before[at(last)] = controls[at(last)].rest;
-    data.parent = stage(before, sorted);
+    data.parent = stage(before, rigging.lifted, rigging.bridged);
   }
   data.positions = positions;
-  data.lifted = sorted;
+  data.rigging = rigging;
   data.lifted_elements = Bits(circuit_->vehicle().elements.size());
-  for (const auto e : sorted) {
+  for (const auto e : rigging.lifted) {
     data.lifted_elements.set(at(e));
     for (const auto follower : circuit_->followers(e)) data.lifted_elements.set(at(follower));
   }
@@ -80,7 +83,7 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
   const auto handle = static_cast<Stage>(stages_.size());
   stages_.push_back(std::move(data));
   results_.emplace_back();
-  stage_by_key_.emplace(std::pair{positions, sorted}, handle);
+  stage_by_key_.emplace(std::pair{positions, std::move(rigging)}, handle);
 
   // Settle the healthy network once and keep each contact state it passes through as a starting point.
   // It has no settings left wrong; those of the present candidate stay.
@@ -96,7 +99,7 @@ Stage Solver::stage(const vehicle::ControlState& positions, std::span<const Inde
 }
 
 Solver::BasePtr Solver::make_base(const StageData& stage, const Bits& closed) {
-  auto& pool = bases_by_lift_[stage.lifted];
+  auto& pool = bases_by_rigging_[stage.rigging];
   for (const auto& base : pool)
     if (base->closed == closed) return base;
   auto base = std::make_shared<Base>();
@@ -108,7 +111,8 @@ Solver::BasePtr Solver::make_base(const StageData& stage, const Bits& closed) {
   };
   for (std::size_t c = 0; c < circuit_->contacts().size(); ++c)
     if (!closed.test(c)) drop(at(circuit_->contacts()[c]));
-  for (const auto e : stage.lifted) drop(at(e));
+  for (const auto e : stage.rigging.bridged) base->values.siemens[at(e)] += lead_siemens;
+  for (const auto e : stage.rigging.lifted) drop(at(e));
   const auto& plan = circuit_->plan();
   base->numeric.resize(plan.numeric_size());
   eliminate_all(plan, base->values, base->numeric);
@@ -156,8 +160,8 @@ Stage Solver::actual(Stage stated) {
   if (added) {
     auto positions = stages_[at(stated)].positions;
     for (const auto& setting : settings_) positions[at(setting.control)] = setting.position;
-    const auto lifted = stages_[at(stated)].lifted;
-    entry->second = stage(positions, lifted);
+    const auto rigging = stages_[at(stated)].rigging;
+    entry->second = stage(positions, rigging.lifted, rigging.bridged);
   }
   return entry->second;
 }
@@ -340,7 +344,8 @@ void Solver::enter(Stage stated) {
   const auto& settled = settle_actual(stage_index);
   const auto& stage = stages_[at(stage_index)];
   const bool loaded = current_candidate_ == candidate_ && current_closed_ == settled.closed &&
-                      current_stage_ != none && stages_[at(current_stage_)].lifted == stage.lifted;
+                      current_stage_ != none &&
+                      stages_[at(current_stage_)].rigging == stage.rigging;
   if (!loaded) solve(stage, settled.closed);
   current_stage_ = stage_index;
 }
@@ -386,22 +391,24 @@ void Solver::solve(const StageData& stage, const Bits& closed) {
   moved.for_each([&](std::size_t c) {
     const auto element = circuit_->contacts()[c];
     if (stage.lifted_elements.test(at(element)) || override_of(element) != nullptr) return;
+    const double lead = lead_beside(stage, element);
     if (closed.test(c)) {
-      set_branch(element, healthy.siemens[at(element)], healthy.ampere[at(element)]);
+      set_branch(element, healthy.siemens[at(element)] + lead, healthy.ampere[at(element)]);
     } else {
-      set_branch(element, 0, 0);
+      set_branch(element, lead, 0);
     }
   });
   for (const auto& o : *overrides_) {
     if (stage.lifted_elements.test(at(o.element))) continue;
     const auto c = circuit_->contact_of(o.element);
     const bool conducts = c == none || closed.test(at(c));
-    set_branch(o.element, conducts ? o.siemens : 0, conducts ? o.ampere : 0);
+    set_branch(o.element, (conducts ? o.siemens : 0) + lead_beside(stage, o.element),
+               conducts ? o.ampere : 0);
   }
   eliminate_touched(*base_);
   current_candidate_ = candidate_;
   current_closed_ = closed;
-  // Which stage this is matters only for what is lifted; settle() may be asked for others meanwhile.
+  // Which stage this is matters only for how it is rigged; settle() may be asked for others meanwhile.
   current_stage_ = static_cast<Stage>(&stage - stages_.data());
 }
 

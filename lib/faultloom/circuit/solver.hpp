@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <faultloom/circuit/circuit.hpp>
 #include <map>
 #include <memory>
@@ -24,8 +25,11 @@ struct Thevenin {
   double ohm = 0;
 };
 
-/// Handle of a registered combination of control positions and lifted wire ends.
+/// Handle of a registered combination of control positions, lifted wire ends and bridged elements.
 using Stage = std::int32_t;
+
+/// Conductance [S] of a fused lead with its clips; common practice, no source.
+constexpr double lead_siemens = 50;
 
 /// Settles and solves fault states of one circuit. Holds caches and work space: one per thread.
 ///
@@ -42,9 +46,11 @@ class Solver {
 
   [[nodiscard]] const Circuit& circuit() const noexcept { return *circuit_; }
 
-  /// Registers a state; the same arguments give the same handle. Lifted elements do not conduct.
+  /// Registers a state; the same arguments give the same handle. Lifted elements do not conduct; beside
+  /// bridged ones there is a lead, from before the first control was moved.
   /// O(elements) the first time. @throws Error argument  wrong number of controls or a bad position
-  Stage stage(const vehicle::ControlState& positions, std::span<const Index> lifted = {});
+  Stage stage(const vehicle::ControlState& positions, std::span<const Index> lifted = {},
+              std::span<const Index> bridged = {});
   /// The stage before the last control moved, or none.
   [[nodiscard]] Stage previous(Stage stage) const {
     return stages_[static_cast<std::size_t>(stage)].parent;
@@ -57,6 +63,10 @@ class Solver {
   [[nodiscard]] bool lifted(Stage stage, Index element) const {
     return stages_[static_cast<std::size_t>(stage)].lifted_elements.test(
         static_cast<std::size_t>(element));
+  }
+  /// Conductance [S] of the lead beside an element in a stage, 0 if there is none.
+  [[nodiscard]] double lead(Stage stage, Index element) const {
+    return lead_beside(stages_[static_cast<std::size_t>(stage)], element);
   }
   /// Makes these overrides the present candidate; forgets what was settled for the last one.
   /// `overrides` must stay alive until the next call. Controls in `settings` stand where those say,
@@ -108,10 +118,16 @@ class Solver {
     std::vector<double> begun;
   };
   using BasePtr = std::shared_ptr<const Base>;
+  /// What a hand did to the wiring for a reading.
+  struct Rigging {
+    std::vector<Index> lifted;   ///< ascending
+    std::vector<Index> bridged;  ///< ascending
+    friend auto operator<=>(const Rigging&, const Rigging&) = default;
+  };
   struct StageData {
     Stage parent = none;
     vehicle::ControlState positions;
-    std::vector<Index> lifted;
+    Rigging rigging;
     Bits lifted_elements;
     Bits by_controls;  ///< contacts closed by control positions alone
     std::vector<BasePtr> bases;
@@ -121,6 +137,10 @@ class Solver {
     Settled settled;
   };
 
+  [[nodiscard]] static double lead_beside(const StageData& stage, Index element) {
+    const auto& bridged = stage.rigging.bridged;
+    return std::find(bridged.begin(), bridged.end(), element) == bridged.end() ? 0 : lead_siemens;
+  }
   [[nodiscard]] Stage actual(Stage stated);
   const Settled& settle_actual(Stage stage);
   void inject(Index a, Index b, const Bits& driven, const Bits& ranks);
@@ -149,8 +169,8 @@ class Solver {
   [[nodiscard]] const Override* override_of(Index element) const;
 
   const Circuit* circuit_;
-  std::map<std::pair<vehicle::ControlState, std::vector<Index>>, Stage> stage_by_key_;
-  std::map<std::vector<Index>, std::vector<BasePtr>> bases_by_lift_;
+  std::map<std::pair<vehicle::ControlState, Rigging>, Stage> stage_by_key_;
+  std::map<Rigging, std::vector<BasePtr>> bases_by_rigging_;
   std::vector<StageData> stages_;
   std::vector<StageResult> results_;
   bool recording_ = false;  ///< settling the healthy network: keep each contact state as a base

@@ -362,6 +362,7 @@ json cautions_json(const AnswerContext& context, const advice::Step& step) {
   if (step.instrument >= 0)
     add(context.instruments.instruments[static_cast<std::size_t>(step.instrument)].cautions);
   std::vector<vehicle::Index> zones = step.zones_to_open;
+  zones.push_back(step.wiggled_zone);
   for (const auto t : {step.red, step.black}) {
     if (t == vehicle::none) continue;
     zones.push_back(vehicle.terminals[at(t)].zone);
@@ -413,6 +414,9 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
       return "Pack isolated and capacitors discharged, take off " +
              v.components[at(step.lifted)].id + "; " + with_state(probes());
     case advice::Step::Type::sign:
+      if (step.wiggled_zone != vehicle::none)
+        return fmt::format("Move wires and plugs by hand at {} meanwhile. {}",
+                           inside_sentence(v.zones[at(step.wiggled_zone)].title), watch());
       return watch();
     case advice::Step::Type::bridge:
       return "Drive wheels clear, fused lead from " + v.terminals[at(step.red)].name + " to " +
@@ -458,8 +462,11 @@ json one_step_json(const AnswerContext& context, const advice::Step& step) {
   if (step.isolated) item["isolated"] = true;
   if (step.sign != vehicle::none) {
     item["sign"] = v.signs[at(step.sign)].id;
-    item["component"] = v.components[at(v.signs[at(step.sign)].component)].id;
+    item["watched"] = v.components[at(v.signs[at(step.sign)].component)].id;
+    item["component"] = item["watched"];
   }
+  if (step.wiggled_zone != vehicle::none)
+    item["provoked"] = {{"how", "wiggle"}, {"zone", v.zones[at(step.wiggled_zone)].id}};
   if (step.component != vehicle::none) {
     item["component"] = v.components[at(step.component)].id;
     if (step.type == advice::Step::Type::repair || step.type == advice::Step::Type::authorize)

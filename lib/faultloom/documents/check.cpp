@@ -3,6 +3,7 @@
 #include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/history_reader.hpp>
 #include <faultloom/documents/instruments_reader.hpp>
+#include <faultloom/documents/job_journal.hpp>
 #include <faultloom/documents/kinds.hpp>
 #include <faultloom/documents/model.hpp>
 #include <faultloom/documents/rates_reader.hpp>
@@ -64,10 +65,20 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds,
   return problems;
 }
 
+/// What is wrong with a journal itself, then with the job in it.
+std::vector<Problem> check_journal(std::string_view bytes) {
+  const auto read = read_journal(bytes);
+  std::vector<Problem> problems;
+  for (const auto& damage : read.damage) problems.push_back({Code::damaged, damage.message, ""});
+  check_schema(parse_text(read.document), "job", problems);
+  return problems;
+}
+
 }  // namespace
 
 std::vector<Problem> check_document(std::string_view text, std::string_view kinds) {
   try {
+    if (journal::looks_like_journal(text)) return check_journal(text);
     return check_known(text, kinds, format_of(text));
   } catch (const Error& error) {
     return error.problems();

@@ -227,6 +227,7 @@ class EntryReader {
   void read_circumstances() {
     entry_.state = resolver_.state(value_, pointer_);
     entry_.lifted_elements = resolver_.lifted(value_, pointer_);
+    entry_.bridged_elements = resolver_.bridged(value_, pointer_);
     const auto* provoked = member(value_, "provoked");
     if (provoked == nullptr) return;
     const auto how = text_or(*provoked, "how");

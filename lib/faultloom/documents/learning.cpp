@@ -44,6 +44,7 @@ belief::Posterior weigh(const Model::Parts& parts, const belief::Evidence& evide
   belief::Options how;
   how.search = options.search();
   how.judge_entries = false;
+  how.note_as_found = true;
   return parts.borrow()->posterior(evidence, how, progress);
 }
 

@@ -42,12 +42,19 @@ struct Planning {
 
 /// Gives `answer` the belief of a job, its prices, and the constraints with what was done already.
 template <typename Answer>
-auto with_posterior(const Model::Parts& parts, const Job& job, advice::Constraints constraints,
+auto with_posterior(const Model::Parts& parts, const Job& job, const NextOptions& options,
                     const Progress& progress, const Answer& answer) {
+  if (!job.verdict.empty())
+    throw Error(Code::no_step,
+                "The job is closed, so nothing is left to do; take 'closing' out to go on with it",
+                "/closing");
   const auto belief = parts.borrow();
   belief::Options how;
   how.judge_entries = false;
+  how.find_swings = true;
+  how.search.most_sets = options.budget_sets;
   const auto posterior = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.5));
+  auto constraints = options.constraints;
   constraints.open_zones = job.opened_zones;
   // What was tried before the last repair may be worth trying again.
   for (const auto& entry : job.entries)
@@ -56,13 +63,15 @@ auto with_posterior(const Model::Parts& parts, const Job& job, advice::Constrain
   if (constraints.instruments.empty()) constraints.instruments = at_hand(parts, job);
   advice::Prices prices;
   if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
+  prices.comeback_usd = options.comeback_usd.value_or(prices.comeback_usd);
+  prices.good_part_loss = options.good_part_loss.value_or(prices.good_part_loss);
   const Planning planning{*belief, belief.store(), posterior, prices, constraints};
   return answer(planning, part_of(progress, 0.5, 1));
 }
 
 advice::Plan unrolled(const Model::Parts& parts, const Job& job, const PlanRequest& request,
                       const Progress& progress) {
-  return with_posterior(parts, job, request.constraints, progress,
+  return with_posterior(parts, job, request.next, progress,
                         [&](const Planning& p, const Progress& rest) {
                           const advice::StepTable table(p.belief, p.store, p.posterior, p.prices,
                                                         p.constraints, part_of(rest, 0, 0.3));
@@ -123,7 +132,8 @@ std::vector<double> Model::terminal_volts(std::string_view situation_text) const
   const auto overrides = circuit::overrides_of(parts_->circuit, situation.modes);
   const auto settings = circuit::settings_of(parts_->vehicle, situation.modes);
   circuit::Solver solver(parts_->circuit);
-  const auto stage = solver.stage(situation.state, situation.lifted_elements);
+  const auto stage =
+      solver.stage(situation.state, situation.lifted_elements, situation.bridged_elements);
   solver.begin(overrides, settings);
   solver.enter(stage);
   std::vector<double> volts(parts_->vehicle.terminals.size());
@@ -136,7 +146,8 @@ std::string Model::solve_json(std::string_view situation_text) const {
   const auto overrides = circuit::overrides_of(parts_->circuit, situation.modes);
   const auto settings = circuit::settings_of(parts_->vehicle, situation.modes);
   circuit::Solver solver(parts_->circuit);
-  const auto stage = solver.stage(situation.state, situation.lifted_elements);
+  const auto stage =
+      solver.stage(situation.state, situation.lifted_elements, situation.bridged_elements);
   solver.begin(overrides, settings);
   return text_of(solution_of(solver, stage));
 }
@@ -144,7 +155,8 @@ std::string Model::solve_json(std::string_view situation_text) const {
 std::string Model::spice_deck(std::string_view situation_text) const {
   const auto situation = read_situation(situation_text, parts_->vehicle);
   circuit::Solver solver(parts_->circuit);
-  return reports::spice_deck(solver, situation.state, situation.modes, situation.lifted_elements);
+  return reports::spice_deck(solver, situation.state, situation.modes, situation.lifted_elements,
+                             situation.bridged_elements);
 }
 
 std::string Model::rank_json(std::string_view job_text, std::string_view options_text,
@@ -171,8 +183,8 @@ std::string Model::next_json(std::string_view job_text, std::string_view options
                              const Progress& progress) const {
   const auto job = parts_->job(job_text);
   const auto options = read_next_options(options_text, parts_->vehicle, parts_->instruments);
-  return text_of(with_posterior(
-      *parts_, job, options.constraints, progress, [&](const Planning& p, const Progress& rest) {
+  return text_of(
+      with_posterior(*parts_, job, options, progress, [&](const Planning& p, const Progress& rest) {
         const auto advice =
             advice::next_step(p.belief, p.store, p.posterior, p.prices, p.constraints, rest);
         return step_json(context_of(*parts_, job), advice);

@@ -111,12 +111,22 @@ void read_means(const json& options, const vehicle::Vehicle& vehicle,
 
 std::vector<const char*> constraint_keys() {
   return {"instruments", "closed_zones",   "alternatives",   "allow_live",
-          "max_minutes", "authorized_usd", "budget_seconds", "budget_decisions"};
+          "max_minutes", "authorized_usd", "budget_seconds", "budget_decisions",
+          "budget_sets", "comeback_usd",   "good_part_loss"};
 }
 
-void read_constraints(const json& options, const vehicle::Vehicle& vehicle,
-                      const readings::InstrumentSet& instruments, advice::Constraints& constraints,
-                      std::vector<Problem>& problems) {
+void read_price(const json& options, const char* key, double most, std::optional<double>& price,
+                std::vector<Problem>& problems) {
+  if (!options.contains(key)) return;
+  double value = -1;
+  read_number(options, key, 0, most, value, problems);
+  if (value >= 0) price = value;
+}
+
+void read_next(const json& options, const vehicle::Vehicle& vehicle,
+               const readings::InstrumentSet& instruments, NextOptions& next,
+               std::vector<Problem>& problems) {
+  auto& constraints = next.constraints;
   read_count(options, "alternatives", most_rows, constraints.alternatives, problems);
   read_flag(options, "allow_live", constraints.allow_live, problems);
   read_number(options, "max_minutes", 0, 1e6, constraints.most_minutes, problems);
@@ -125,6 +135,9 @@ void read_constraints(const json& options, const vehicle::Vehicle& vehicle,
   read_count(options, "budget_decisions", most_budget_sets, constraints.budget_decisions, problems);
   read_means(options, vehicle, instruments, constraints.instruments, constraints.closed_zones,
              problems);
+  read_count(options, "budget_sets", most_budget_sets, next.budget_sets, problems);
+  read_price(options, "comeback_usd", 1e9, next.comeback_usd, problems);
+  read_price(options, "good_part_loss", 1, next.good_part_loss, problems);
 }
 
 }  // namespace
@@ -159,7 +172,7 @@ NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& veh
   const auto options = object_of(text, problems);
   only_keys(options, constraint_keys(), problems);
   NextOptions result;
-  read_constraints(options, vehicle, instruments, result.constraints, problems);
+  read_next(options, vehicle, instruments, result, problems);
   if (!problems.empty()) throw Error(std::move(problems));
   return result;
 }
@@ -172,7 +185,7 @@ PlanRequest read_plan_options(std::string_view text, const vehicle::Vehicle& veh
   keys.insert(keys.end(), {"depth", "residual", "max_steps"});
   only_keys(options, keys, problems);
   PlanRequest result;
-  read_constraints(options, vehicle, instruments, result.constraints, problems);
+  read_next(options, vehicle, instruments, result.next, problems);
   read_count(options, "depth", most_plan_depth, result.plan.depth, problems, 1);
   read_number(options, "residual", 0, 1, result.plan.residual, problems);
   read_count(options, "max_steps", most_rows, result.plan.most_steps, problems, 1);

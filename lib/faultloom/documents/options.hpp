@@ -4,6 +4,7 @@
 #include <faultloom/advice/next_step.hpp>
 #include <faultloom/advice/plan.hpp>
 #include <faultloom/belief/search.hpp>
+#include <optional>
 #include <faultloom/rates/estimate.hpp>
 #include <string_view>
 
@@ -18,12 +19,18 @@ struct RankOptions {
   [[nodiscard]] belief::SearchOptions search() const;
 };
 
+/// What steps are compared with and by what prices.
 struct NextOptions {
   advice::Constraints constraints;
+  /// Sets of faults looked at for the belief that steps are weighed with. Fewer than for a ranking: what to
+  /// do next hangs on the leading suspects.
+  std::size_t budget_sets = 2500;
+  std::optional<double> comeback_usd;    ///< advice::Prices::comeback_usd
+  std::optional<double> good_part_loss;  ///< advice::Prices::good_part_loss
 };
 
 struct PlanRequest {
-  advice::Constraints constraints;
+  NextOptions next;
   advice::PlanOptions plan;
 };
 
@@ -38,7 +45,8 @@ struct ReachOptions {
 [[nodiscard]] RankOptions read_rank_options(std::string_view text, std::size_t default_top = 20);
 
 /// JSON {"instruments":[ids],"closed_zones":[ids],"alternatives":3,"allow_live":true,"max_minutes":20,
-/// "authorized_usd":250,"budget_seconds":0.5,"budget_decisions":2000} or "".
+/// "authorized_usd":250,"comeback_usd":150,"good_part_loss":0.4,"budget_seconds":0.5,
+/// "budget_decisions":2000,"budget_sets":2500} or "".
 [[nodiscard]] NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& vehicle,
                                             const readings::InstrumentSet& instruments);
 

@@ -74,6 +74,7 @@ std::string where_text(const vehicle::Vehicle& v, const advice::Step& step) {
     if (t != vehicle::none) add(v.terminals[at(t)].zone);
   for (const auto c : {step.component, step.lifted})
     if (c != vehicle::none) add(v.components[at(c)].zone);
+  add(step.wiggled_zone);
   std::string text;
   for (const auto z : zones) text += (text.empty() ? "" : "; ") + v.zones[at(z)].title;
   if (!text.empty()) return text;
@@ -115,6 +116,9 @@ std::vector<std::string> deed_texts(const AnswerContext& context, const advice::
       texts.push_back(fmt::format("to {}.", point_text(v, step.black)));
       [[fallthrough]];
     case Type::sign:
+      if (step.wiggled_zone != vehicle::none)
+        texts.push_back(fmt::format("Move wires and plugs by hand at {} meanwhile.",
+                                    inside_sentence(v.zones[at(step.wiggled_zone)].title)));
       texts.push_back(watch_text(v, step));
       break;
     case Type::look:

@@ -186,4 +186,31 @@ std::vector<Index> Resolver::lifted(const json& holder, const std::string& point
   return elements;
 }
 
+std::vector<Index> Resolver::bridged(const json& holder, const std::string& pointer) {
+  const auto ends = texts_or_none(holder, "lead");
+  if (ends.size() != 2) return {};
+  const auto a = terminal(ends[0], pointer + "/lead/0");
+  const auto b = terminal(ends[1], pointer + "/lead/1");
+  if (a == none || b == none) return {};
+  const auto& elements = vehicle_->elements;
+  const auto found = std::find_if(elements.begin(), elements.end(), [&](const auto& e) {
+    return !e.dormant && ((e.a == a && e.b == b) || (e.a == b && e.b == a));
+  });
+  if (found == elements.end()) {
+    add(Code::reading,
+        fmt::format("No wire, contact or fuse joins {} and {}; enter a lead across one of these",
+                    ends[0], ends[1]),
+        pointer + "/lead");
+    return {};
+  }
+  if (found->type == vehicle::ElementType::source) {
+    add(Code::reading,
+        fmt::format("A lead from {} to {} shorts {}; name the terminals it really joined", ends[0],
+                    ends[1], found->name),
+        pointer + "/lead");
+    return {};
+  }
+  return {static_cast<Index>(found - elements.begin())};
+}
+
 }  // namespace faultloom::documents

@@ -40,6 +40,10 @@ class Resolver {
   /// isolate the pack. Sorted, each once.
   [[nodiscard]] std::vector<vehicle::Index> lifted(const nlohmann::json& holder,
                                                    const std::string& pointer);
+  /// The element that the lead of `holder["lead"]` [terminal, terminal] goes across, in a list; an empty
+  /// one without a lead.
+  [[nodiscard]] std::vector<vehicle::Index> bridged(const nlohmann::json& holder,
+                                                    const std::string& pointer);
 
   void add(Code code, std::string message, std::string pointer) {
     problems_->push_back({code, std::move(message), std::move(pointer)});

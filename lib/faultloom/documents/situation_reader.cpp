@@ -27,9 +27,13 @@ std::string misfit(const std::string& key, const json& value) {
     return value.is_array() && std::all_of(value.begin(), value.end(), is_text)
                ? ""
                : fmt::format("'{}' must be a list of names", key);
+  if (key == "lead")
+    return value.is_array() && value.size() == 2 && std::all_of(value.begin(), value.end(), is_text)
+               ? ""
+               : "'lead' must be a list of two terminals";
   if (key == "isolated") return value.is_boolean() ? "" : "'isolated' must be true or false";
   return fmt::format("A situation has no '{}'{}", key,
-                     suggestion(key, {"state", "modes", "lifted", "isolated"}));
+                     suggestion(key, {"state", "modes", "lifted", "lead", "isolated"}));
 }
 
 /// A situation is an argument rather than a document, so it is checked here instead of by a schema.
@@ -72,6 +76,7 @@ Situation read_situation(std::string_view text, const vehicle::Vehicle& vehicle)
   situation.state = resolver.state(document, "");
   situation.modes = read_modes(document, resolver);
   situation.lifted_elements = resolver.lifted(document, "");
+  situation.bridged_elements = resolver.bridged(document, "");
   throw_if_any(std::move(problems));
   return situation;
 }

@@ -9,9 +9,10 @@ namespace faultloom::documents {
 
 /// What a vehicle is supposed to be like: controls, faults present, wires taken off.
 struct Situation {
-  vehicle::ControlState state;                  ///< position of every control
-  std::vector<vehicle::Index> modes;            ///< fault modes present, ascending, each once
-  std::vector<vehicle::Index> lifted_elements;  ///< wire elements taken off, ascending, each once
+  vehicle::ControlState state;                   ///< position of every control
+  std::vector<vehicle::Index> modes;             ///< fault modes present, ascending, each once
+  std::vector<vehicle::Index> lifted_elements;   ///< wire elements taken off, ascending, each once
+  std::vector<vehicle::Index> bridged_elements;  ///< with a lead across them; one at most
 };
 
 /// Reads a situation: JSON {"state":{control:position}, "modes":["K1/coil_open"], "lifted":["W7:from"],

@@ -249,8 +249,13 @@ std::string entry_text(const vehicle::Vehicle& vehicle, const readings::Instrume
                         instruments.instruments[static_cast<std::size_t>(entry.instrument)], entry);
   }
   text += ", " + state_text(vehicle, entry.state);
-  const auto lifted = lifted_text(vehicle, entry.lifted_elements);
-  return (lifted.empty() ? text : text + ", " + lifted) + occasion;
+  if (const auto lifted = lifted_text(vehicle, entry.lifted_elements); !lifted.empty())
+    text += ", " + lifted;
+  for (const auto e : entry.bridged_elements)
+    text +=
+        fmt::format(", lead from {} to {}", vehicle.terminals[at(vehicle.elements[at(e)].a)].name,
+                    vehicle.terminals[at(vehicle.elements[at(e)].b)].name);
+  return text + occasion;
 }
 
 std::string_view provocation_text(Entry::Provocation provocation) noexcept {

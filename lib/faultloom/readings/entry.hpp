@@ -20,6 +20,8 @@ struct Entry {
 
   vehicle::ControlState state;         ///< position of every control (reading, sign)
   std::vector<Index> lifted_elements;  ///< wire elements taken off, the isolation's included
+  std::vector<Index>
+      bridged_elements;  ///< elements with a lead across them, put on with all at rest
 
   int instrument = -1;  ///< reading: index into the InstrumentSet
   Index red = none;     ///< reading: terminals

@@ -14,8 +14,8 @@ std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 bool same_reading(const Entry& a, const Entry& b) {
   return a.epoch == b.epoch && a.type == b.type && a.instrument == b.instrument && a.red == b.red &&
          a.black == b.black && a.element == b.element && a.sign == b.sign && a.state == b.state &&
-         a.lifted_elements == b.lifted_elements && a.visit == b.visit &&
-         a.provocation == b.provocation && a.provoked_zone == b.provoked_zone;
+         a.lifted_elements == b.lifted_elements && a.bridged_elements == b.bridged_elements &&
+         a.visit == b.visit && a.provocation == b.provocation && a.provoked_zone == b.provoked_zone;
 }
 
 }  // namespace
@@ -53,7 +53,7 @@ void Forecast::plan_entry(const Entry& entry) {
   if (entry.type == Entry::Type::cue)
     throw Error(Code::reading, "A cue is not an electrical reading");
   Plan plan;
-  plan.stage = solver_->stage(entry.state, entry.lifted_elements);
+  plan.stage = solver_->stage(entry.state, entry.lifted_elements, entry.bridged_elements);
   plan.before = solver_->previous(plan.stage);
   if (entry.type == Entry::Type::reading && entry.red != vehicle::none) {
     plan.near = neighbours(solver_->circuit().vehicle(), entry.red);

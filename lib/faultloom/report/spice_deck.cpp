@@ -144,10 +144,13 @@ std::string positions_text(const vehicle::Vehicle& vehicle, const vehicle::Contr
 
 /// Comments that say which situation the deck shows.
 void describe(Writer& writer, const circuit::Circuit& circuit, const circuit::Settled& settled,
-              std::span<const Index> modes, std::span<const Index> lifted) {
+              std::span<const Index> modes, std::span<const Index> lifted,
+              std::span<const Index> bridged) {
   const auto& vehicle = circuit.vehicle();
   for (const auto mode : modes) writer.comment("fault " + vehicle::mode_name(vehicle, mode));
   for (const auto element : lifted) writer.comment("lifted " + vehicle.elements[at(element)].name);
+  for (const auto element : bridged)
+    writer.comment("lead across " + vehicle.elements[at(element)].name);
   if (!settled.chatters) return;
   settled.chattering.for_each([&](std::size_t contact) {
     writer.comment(vehicle.elements[at(circuit.contacts()[contact])].name +
@@ -173,17 +176,18 @@ class HealthyAgain {
 }  // namespace
 
 std::string spice_deck(circuit::Solver& solver, const vehicle::ControlState& state,
-                       std::span<const Index> modes, std::span<const Index> lifted) {
+                       std::span<const Index> modes, std::span<const Index> lifted,
+                       std::span<const Index> bridged) {
   const auto& circuit = solver.circuit();
   const auto& vehicle = circuit.vehicle();
-  const auto stage = solver.stage(state, lifted);
+  const auto stage = solver.stage(state, lifted, bridged);
   const auto overrides = circuit::overrides_of(circuit, modes);
   const HealthyAgain again(solver);
   solver.begin(overrides, circuit::settings_of(vehicle, modes));
   solver.enter(stage);
   Writer writer(vehicle);
   writer.title(positions_text(vehicle, state));
-  describe(writer, circuit, solver.settle(stage), modes, lifted);
+  describe(writer, circuit, solver.settle(stage), modes, lifted, bridged);
   writer.nodes();
   for (std::size_t e = 0; e < vehicle.elements.size(); ++e) {
     const auto [siemens, ampere] = solver.branch(static_cast<Index>(e));

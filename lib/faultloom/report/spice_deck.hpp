@@ -23,12 +23,14 @@ inline constexpr double open_ohm = 1e20;
 /// @param solver  becomes the solver of the healthy vehicle again
 /// @param state   position of every control
 /// @param modes   fault modes present
-/// @param lifted  wire elements taken off
+/// @param lifted   wire elements taken off
+/// @param bridged  elements with a lead across them
 /// @throws Error argument  as Solver::stage
 /// Complexity: one settled network and O(elements + terminals) text.
 [[nodiscard]] std::string spice_deck(circuit::Solver& solver, const vehicle::ControlState& state,
                                      std::span<const Index> modes = {},
-                                     std::span<const Index> lifted = {});
+                                     std::span<const Index> lifted = {},
+                                     std::span<const Index> bridged = {});
 
 /// A netlist with all elements of a vehicle in it, for programs that alter its values.
 struct SpiceDeck {

@@ -322,7 +322,7 @@ class Player {
       truth = at(cure.next);
       break;
     }
-    if (shipped::unit(random_) >= problem_.missed) return 1;
+    if (shipped::unit(random_) >= problem_.missed_under(static_cast<std::int32_t>(truth))) return 1;
     cost += problem_.comeback_usd;
     return 0;
   }
@@ -431,8 +431,8 @@ class Account {
     if (problem_.hypotheses[at(truth)].runs) return sum;
     if (problem_.setup_after_repair != DecisionProblem::none) setup = problem_.setup_after_repair;
     const auto still_wrong = [&](std::int32_t left) {
-      return problem_.missed * problem_.comeback_usd +
-             (1 - problem_.missed) * after(node, 1, left, open, setup);
+      const double missed = problem_.missed_under(left);
+      return missed * problem_.comeback_usd + (1 - missed) * after(node, 1, left, open, setup);
     };
     for (const auto& cure : problem_.hypotheses[at(truth)].cures) {
       if (at(cure.repair) != index) continue;

@@ -178,6 +178,59 @@ TEST(Intermittent, VisitsAndProvocationCount) {
   EXPECT_GT(three_visits, 0.2 * before);
 }
 
+// How a contact that comes and goes stands, by the Beta function: before anything was tried, and after the
+// lamp behind it was lit once. With p the chance that it stays as it is during a visit, d its duty:
+// shows now E[d], and again (p E[d] + (1 - p) E[d^2]) / E[d]; seen lit, (1 - p) E[d (1 - d)] / E[1 - d].
+TEST(Intermittent, HowItStandsFollowsTheBetaFunction) {
+  Bench bench("mulch-tug");
+  auto rates = bench.rates();
+  rates.not_in_model = 0;
+  rates.intermittence.persistence = 0.6;
+  rates.intermittence.wiggle = 0.55;
+  const Corner corner(bench.vehicle(), bench.instruments(), rates, {bench.component("S1")},
+                      {.intermittent = true});
+  auto instruments = bench.instruments();
+  instruments.see = {.missed = 1e-12, .imagined = 1e-12, .wrong_state = 0};
+  const auto mode = at(mode_named(corner.vehicle(), "S1/intermittent"));
+  const auto beta = corner.vehicle().modes[mode].duty;
+  const auto mean = [&](int bad, int good) {
+    return beta_function(beta.a + bad, beta.b + good) / beta_function(beta.a, beta.b);
+  };
+  belief::Belief belief(corner.space(), instruments, corner.rates());
+  belief::Options options;
+  options.search.bound = 1e-12;
+  options.find_swings = true;
+  const auto swing_after = [&](const std::vector<Entry>& entries) {
+    const auto posterior = belief.posterior({entries, {}}, options);
+    for (const auto& [candidate, swing] : posterior.swings)
+      if (candidate.faults.size() == 1) return swing;
+    ADD_FAILURE() << "nothing comes and goes";
+    return belief::Predictions::Swing{};
+  };
+  const auto here = at(corner.vehicle().components[at(bench.component("S1"))].zone);
+  const auto fresh = swing_after({});
+  EXPECT_NEAR(fresh.now, mean(1, 0), 1e-9);
+  EXPECT_NEAR(fresh.again, 0.6 + 0.4 * mean(2, 0) / mean(1, 0), 1e-9);
+  EXPECT_NEAR(fresh.after_quiet, 0.4 * mean(1, 1) / mean(0, 1), 1e-9);
+  EXPECT_NEAR(fresh.wiggled[here], 1 - (1 - mean(1, 0)) * (1 - 0.55), 1e-9);
+  for (std::size_t z = 0; z < fresh.wiggled.size(); ++z)
+    if (z != here) {
+      EXPECT_NEAR(fresh.wiggled[z], mean(1, 0), 1e-9);
+    }
+  auto lit = bench.sign("H1", "lit", bench.state({{"key", "on"}}));
+  lit.outcome = Outcome::yes;
+  const auto quiet = swing_after({lit});
+  EXPECT_NEAR(quiet.now, 0.4 * mean(1, 1) / mean(0, 1), 1e-6);
+  // On a visit of its own the earlier try tells the duty only.
+  auto earlier = lit;
+  lit.visit = 1;
+  lit.outcome = Outcome::no;
+  const auto shown = swing_after({earlier, lit});
+  const double alike = mean(1, 1);
+  const double apart = mean(2, 1);
+  EXPECT_NEAR(shown.now, (0.6 * alike + 0.4 * apart) / alike, 1e-6);
+}
+
 // A pinch that cut one wire probably hit others: for a loom of which three wires can fail, by definition.
 TEST(CommonCause, FoundDamageRaisesSiblings) {
   Bench bench("seedling-hauler");

@@ -26,7 +26,7 @@ constexpr std::array sign_words{Outcome::yes, Outcome::no};
 readings::Thevenin port_of(circuit::Solver& solver, const Entry& e,
                            const std::vector<Index>& truth) {
   const auto& vehicle = solver.circuit().vehicle();
-  const auto stage = solver.stage(e.state, e.lifted_elements);
+  const auto stage = solver.stage(e.state, e.lifted_elements, e.bridged_elements);
   const auto overrides = circuit::overrides_of(solver.circuit(), truth);
   solver.begin(overrides, circuit::settings_of(vehicle, truth));
   solver.enter(stage);
@@ -83,7 +83,7 @@ Entry Corner::answered(Entry entry, const std::vector<Index>& truth) const {
   circuit::Solver solver(*circuit_);
   const auto port = port_of(solver, entry, truth);
   if (entry.type == Entry::Type::sign) {
-    const auto stage = solver.stage(entry.state, entry.lifted_elements);
+    const auto stage = solver.stage(entry.state, entry.lifted_elements, entry.bridged_elements);
     entry.outcome = readings::outcome_of(readings::sign_truth(solver, entry.sign, stage));
     return entry;
   }

@@ -48,6 +48,12 @@ Entry some_entry(const Bench& bench, std::mt19937_64& random) {
     for (std::size_t c = 0; c < e.state.size(); ++c)
       if (unit(random) < 0.3)
         e.state[c] = static_cast<Index>(below(v.controls[c].positions.size(), random));
+  if (unit(random) < 0.15) {
+    const auto element = below(v.elements.size(), random);
+    const auto& own = v.elements[element];
+    if (own.type != vehicle::ElementType::source && !own.dormant)
+      e.bridged_elements = {static_cast<Index>(element)};
+  }
   if (unit(random) < 0.3) {
     e.type = Entry::Type::sign;
     e.sign = static_cast<Index>(below(v.signs.size(), random));
@@ -88,7 +94,7 @@ belief::Evidence some_job(const Bench& bench, const Corner& corner, std::mt19937
     // The definition of the test knows no repeats.
     const bool repeated = std::any_of(job.entries.begin(), job.entries.end(), [&](const Entry& o) {
       return o.type == e.type && o.state == e.state && o.instrument == e.instrument &&
-             o.red == e.red && o.sign == e.sign;
+             o.red == e.red && o.sign == e.sign && o.bridged_elements == e.bridged_elements;
     });
     if (!repeated) job.entries.push_back(e);
   }

@@ -244,6 +244,46 @@ TEST_P(Kirchhoff, RegisteringAStageKeepsTheCandidate) {
   }
 }
 
+// A lead across an element against the same vehicle with a resistor soldered in there.
+TEST_P(Kirchhoff, ALeadIsAResistorBesideTheElement) {
+  std::size_t compared = 0;
+  while (compared < 12) {
+    const auto element = static_cast<Index>(below(vehicle.elements.size(), random));
+    const auto& own = vehicle.elements[at(element)];
+    if (own.type == vehicle::ElementType::source) continue;
+    ++compared;
+    auto soldered = vehicle;
+    vehicle::Element lead;
+    lead.name = "lead";
+    lead.a = own.a;
+    lead.b = own.b;
+    lead.ohm = 1 / lead_siemens;
+    soldered.elements.push_back(lead);
+    const Circuit other_circuit(soldered);
+    Solver other(other_circuit);
+    for (int trial = 0; trial < 15; ++trial) {
+      const auto state = shipped::random_state(vehicle, random);
+      const auto modes = shipped::random_modes(vehicle, random);
+      const auto overrides = overrides_of(circuit, modes);
+      const auto settings = settings_of(vehicle, modes);
+      solver.begin(overrides, settings);
+      const auto stage = solver.stage(state, {}, std::span(&element, 1));
+      EXPECT_EQ(solver.lead(stage, element), lead_siemens);
+      const auto other_overrides = overrides_of(other_circuit, modes);
+      other.begin(other_overrides, settings);
+      const auto other_stage = other.stage(state);
+      EXPECT_EQ(solver.settle(stage).closed, other.settle(other_stage).closed);
+      solver.enter(stage);
+      other.enter(other_stage);
+      const auto volts = shipped::volts_of(solver);
+      const auto expected = shipped::volts_of(other);
+      for (std::size_t v = 0; v < volts.size(); ++v)
+        EXPECT_NEAR(volts[v], expected[v], 1e-9 * std::max(1.0, std::abs(expected[v])))
+            << own.name << " at " << vehicle.terminals[v].name;
+    }
+  }
+}
+
 INSTANTIATE_TEST_SUITE_P(Vehicles, Kirchhoff, testing::ValuesIn(shipped::ids),
                          [](const auto& instance) {
                            auto name = instance.param;

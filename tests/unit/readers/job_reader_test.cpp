@@ -220,6 +220,24 @@ TEST(JobReader, NotSureAndCannotReachFitEverything) {
             Code::reading);
 }
 
+TEST(JobReader, ALeadGoesAcrossWhatItsTerminalsJoin) {
+  const auto cart = test::small_cart();
+  const auto with_lead = [](const std::string& lead) {
+    return R"({"id":"d","type":"sign","part":"K1","sign":"click","outcome":"yes","lead":)" + lead +
+           "}";
+  };
+  const auto job = read(with_lead(R"(["S1.out","S1.in"])"));
+  ASSERT_EQ(job.entries.size(), 1U);
+  ASSERT_EQ(job.entries[0].bridged_elements.size(), 1U);
+  const auto& element =
+      cart.elements[static_cast<std::size_t>(job.entries[0].bridged_elements.front())];
+  EXPECT_EQ(cart.terminals[static_cast<std::size_t>(element.a)].name, "S1.in");
+  EXPECT_EQ(problem_of(with_lead(R"(["S1.in","K1.coil_return"])")).pointer, "/entries/0/lead");
+  EXPECT_EQ(problem_of(with_lead(R"(["S1.inn","S1.out"])")).pointer, "/entries/0/lead/0");
+  EXPECT_NE(problem_of(with_lead(R"(["BAT1.positive","BAT1.negative"])")).message.find("shorts"),
+            std::string::npos);
+}
+
 TEST(JobReader, TolerancesVisitsAndProvocations) {
   const auto cart = test::small_cart();
   const auto job = read(

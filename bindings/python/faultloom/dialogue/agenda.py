@@ -53,8 +53,6 @@ class Agenda:
         aside = journal.aside | open_keys(entries, self._vocabulary)
         offered = [] if advice is None else [advice.step, *advice.alternatives]
         left = [step for step in offered if self.key(step) not in aside]
-        # A lead across a suspect shows what the library can't weigh, so that comes last.
-        left.sort(key=lambda step: step.type == "bridge")
         best = left[0].type if left else ""
         if proof is not None or len(tries(entries, self._vocabulary)) >= _MOST_TRIES:
             left = [step for step in left if step.type != "verify"]

@@ -121,7 +121,7 @@ def tries(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> list[
         if entry["type"] == "sign"
         and entry["sign"] == "turns"
         and entry.get("outcome") in ("yes", "no", "chatters")
-        and not ({"lifted", "provoked", "isolated"} & set(entry))
+        and not ({"lifted", "lead", "provoked", "isolated"} & set(entry))
         and vocabulary.moved(entry.get("state", {})) == run_state
     ]
 

@@ -25,12 +25,62 @@ class ChangedError(Exception):
     """Something else wrote the file since it was last read or written here."""
 
 
-class JobFile:
-    """A file that is locked as long as this object is open.
+class Lock:
+    """A lock that one run holds for a file, on a file beside it, `.NAME.lock`.
 
-    The lock is one of the operating system on a file beside it, `.NAME.lock`; it ends with the
-    process, however that ends, so that a lock never has to be removed by hand. The text goes to
-    `.NAME.new` first and takes the place of the old one in a single step.
+    It is one of the operating system and ends with the process, however that ends, so that it
+    never has to be removed by hand.
+
+    Args:
+        path: Absolute, of the file that is locked; need not exist.
+
+    Raises:
+        InUseError: Another run holds it.
+        OSError: The folder can't be written to.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path.with_name(f".{path.name}.lock")
+        self._lock = self._locked()
+
+    def release(self) -> None:
+        """Gives it free. May be called more than once."""
+        if self._lock < 0:
+            return
+        # Removed while still held: whoever waits for it looks again, see _locked.
+        with contextlib.suppress(OSError):
+            self._path.unlink()
+        os.close(self._lock)
+        self._lock = -1
+
+    def _locked(self) -> int:
+        for _ in range(_TRIES):
+            lock = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, _NEW_MODE)
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                # A run that has just ended may have removed the name between the two calls above.
+                if os.path.samestat(os.fstat(lock), self._path.stat()):
+                    os.ftruncate(lock, 0)
+                    os.pwrite(lock, f"{os.getpid()}\n".encode(), 0)
+                    return lock
+            except FileNotFoundError:
+                pass
+            except BlockingIOError:
+                holder = os.pread(lock, 32, 0).decode("ascii", "replace").strip()
+                os.close(lock)
+                who = f" (process {one_line(holder)})" if holder else ""
+                raise InUseError(f"In use by another run{who}; end that one first") from None
+            except BaseException:
+                os.close(lock)
+                raise
+            os.close(lock)
+        raise InUseError("In use by other runs; try again")
+
+
+class JobFile:
+    """A job document in a file that is locked as long as this object is open.
+
+    The text goes to `.NAME.new` first and takes the place of the old one in a single step.
 
     Args:
         path: Of the job; need not exist. Behind a symbolic link the file it points to is meant.
@@ -42,9 +92,8 @@ class JobFile:
 
     def __init__(self, path: os.PathLike[str] | str) -> None:
         self.path = Path(path).resolve()
-        self._lock_path = self.path.with_name(f".{self.path.name}.lock")
         self._new_path = self.path.with_name(f".{self.path.name}.new")
-        self._lock = self._locked()
+        self._lock = Lock(self.path)
         try:
             self._new_path.unlink(missing_ok=True)
             self._last = self._on_disk()
@@ -91,36 +140,7 @@ class JobFile:
 
     def close(self) -> None:
         """Gives the file free. May be called more than once."""
-        if self._lock < 0:
-            return
-        # Removed while still held: whoever waits for it looks again, see _locked.
-        with contextlib.suppress(OSError):
-            self._lock_path.unlink()
-        os.close(self._lock)
-        self._lock = -1
-
-    def _locked(self) -> int:
-        for _ in range(_TRIES):
-            lock = os.open(self._lock_path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, _NEW_MODE)
-            try:
-                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                # A run that has just ended may have removed the name between the two calls above.
-                if os.path.samestat(os.fstat(lock), self._lock_path.stat()):
-                    os.ftruncate(lock, 0)
-                    os.pwrite(lock, f"{os.getpid()}\n".encode(), 0)
-                    return lock
-            except FileNotFoundError:
-                pass
-            except BlockingIOError:
-                holder = os.pread(lock, 32, 0).decode("ascii", "replace").strip()
-                os.close(lock)
-                who = f" (process {one_line(holder)})" if holder else ""
-                raise InUseError(f"In use by another run{who}; end that one first") from None
-            except BaseException:
-                os.close(lock)
-                raise
-            os.close(lock)
-        raise InUseError("In use by other runs; try again")
+        self._lock.release()
 
     def _on_disk(self) -> bytes | None:
         try:

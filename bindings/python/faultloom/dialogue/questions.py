@@ -59,7 +59,7 @@ RUNS = {
 }
 """Words for whether it runs."""
 
-LEAD = "x-lead"
+LEAD = "lead"
 """Member of an entry made with a fused lead in place: the two terminals that it joined."""
 
 # Steps in which an instrument is read.
@@ -109,7 +109,7 @@ class Question:
         if step.type in _READS:
             return bool(self._unit or self._outcomes) and bool(step.red and step.black)
         if step.type == "bridge":
-            return bool(bridged_part(step, self._vocabulary)) and len(step.lead) == _ENDS
+            return bool(step.watched) and len(step.lead) == _ENDS
         return step.type in ("sign", "look", "repair", "verify", "authorize")
 
     @property
@@ -158,18 +158,14 @@ class Question:
         return Reply((self._with_lead(outcome) if self.step.type == "bridge" else entry,))
 
     def _with_lead(self, outcome: str) -> EntryData:
-        """What was noticed with a lead in place, kept in words.
-
-        A job has no form for a lead, and as a plain sign it would speak of the vehicle without it.
-        """
+        """What was noticed with a lead in place."""
         red, black = self.step.lead
         return {
             "type": "sign",
-            "part": bridged_part(self.step, self._vocabulary),
+            "part": self.step.watched,
             "sign": self.step.sign,
             "state": self._vocabulary.moved(self.step.state),
-            "outcome": "not_sure",
-            "note": f"With a fused lead from {red} to {black}: {outcome}",
+            "outcome": outcome,
             LEAD: [red, black],
         }
 
@@ -201,7 +197,15 @@ class Question:
         if step.type == "look":
             return {"type": "look", "component": step.component}
         if step.type == "sign":
-            return {"type": "sign", "part": step.component, "sign": step.sign, "state": state}
+            sign: EntryData = {
+                "type": "sign",
+                "part": step.component,
+                "sign": step.sign,
+                "state": state,
+            }
+            if step.wiggled_zone:
+                sign["provoked"] = {"how": "wiggle", "zone": step.wiggled_zone}
+            return sign
         base: EntryData = {
             "type": "reading",
             "instrument": step.instrument,
@@ -264,11 +268,11 @@ def key_of(step: Step, vocabulary: Vocabulary) -> str:
             probes = (step.red, step.black)
             return _reading_key(step.instrument, probes, state, lifted, isolated=step.isolated)
         case "sign":
-            return f"sign {step.component}.{step.sign} {state}"
+            return _sign_key(step.component, step.sign, state, step.wiggled_zone)
         case "verify" if tried := turning(vocabulary, "yes"):
             return entry_key(tried[0], vocabulary)
         case "bridge":
-            return _bridge_key(bridged_part(step, vocabulary), step.sign, step.lead)
+            return _bridge_key(step.watched, step.sign, step.lead)
         case "look" | "repair" | "authorize":
             return f"{step.type} {step.component}"
     return f"{step.type} {step.text}"
@@ -279,6 +283,7 @@ def entry_key(entry: Mapping[str, Any], vocabulary: Vocabulary) -> str:
     state = _state_text(vocabulary.moved(entry.get("state", {})))
     lifted = entry.get("lifted", [])
     plain = "provoked" not in entry
+    how = "" if plain else entry["provoked"].get("how")
     match entry["type"]:
         case "reading" if plain and "red" in entry:
             probes = (entry["red"], entry["black"])
@@ -286,8 +291,9 @@ def entry_key(entry: Mapping[str, Any], vocabulary: Vocabulary) -> str:
             return _reading_key(entry["instrument"], probes, state, lifted, isolated=isolated)
         case "sign" if LEAD in entry:
             return _bridge_key(entry["part"], entry["sign"], entry[LEAD])
-        case "sign" if plain and not lifted:
-            return f"sign {entry['part']}.{entry['sign']} {state}"
+        case "sign" if (plain or how == "wiggle") and not lifted:
+            zone = "" if plain else entry["provoked"]["zone"]
+            return _sign_key(entry["part"], entry["sign"], state, zone)
         case "look":
             return f"look {entry['component']}"
     return ""
@@ -309,22 +315,15 @@ def answered(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> di
     return found
 
 
-def bridged_part(step: Step, vocabulary: Vocabulary) -> str:
-    """The part whose sign is watched with a lead in place, "" if the step names none.
-
-    Of a step with a lead `component` is what the lead goes across.
-    """
-    of_sign = [s.rpartition(".")[0] for s in vocabulary.signs if s.rpartition(".")[2] == step.sign]
-    named = [part for part in of_sign if f"({part})" in step.text]
-    fitting = named or of_sign
-    return fitting[0] if len(fitting) == 1 else ""
-
-
 def _reading_key(
     instrument: str, probes: tuple[str, str], state: str, lifted: Sequence[str], *, isolated: bool
 ) -> str:
     key = f"reading {instrument} {' '.join(probes)} {state}" + (" isolated" if isolated else "")
     return key + "".join(f" {end} lifted" for end in sorted(lifted))
+
+
+def _sign_key(part: str, sign: str, state: str, wiggled_zone: str) -> str:
+    return f"sign {part}.{sign} {state}" + (f" wiggled {wiggled_zone}" if wiggled_zone else "")
 
 
 def _bridge_key(part: str, sign: str, lead: Any) -> str:

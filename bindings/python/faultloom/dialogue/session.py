@@ -27,7 +27,8 @@ from faultloom.dialogue.closing import (
 )
 from faultloom.dialogue.grammar import Command, NotUnderstoodError, Words, understand
 from faultloom.dialogue.interrupts import Interrupts
-from faultloom.dialogue.job_file import ChangedError, InUseError, JobFile
+from faultloom.dialogue.job_file import ChangedError, InUseError
+from faultloom.dialogue.job_store import JobStore, open_store
 from faultloom.dialogue.journal import Journal
 from faultloom.dialogue.lines import Lines
 from faultloom.dialogue.opening import Opening, is_choice
@@ -88,7 +89,7 @@ class Session:
         model: Model,
         names: Names,
         vocabulary: Vocabulary,
-        file: JobFile,
+        file: JobStore,
         journal: Journal,
         cues: Mapping[str, str],
         means: Means,
@@ -249,10 +250,7 @@ class Session:
                 show("", *screen.moves(before, self._ranked()), *screen.mended(self._ranked()))
             show(*screen.settled(proved, self._proof))
         if any(LEAD in entry for entry in reply.entries):
-            _say(
-                "Kept in words only: a job has no form for a lead. Take the lead off, and repair "
-                "or read what it went across"
-            )
+            _say("Take the lead off now: it must not stay where it is")
         self._propose()
 
     def _own(self, text: str, *, only_whole: bool = False) -> bool:
@@ -333,8 +331,8 @@ class Session:
     def _save_again(self, place: str) -> None:
         if place:
             try:
-                other = JobFile(place)
-            except (OSError, InUseError) as error:
+                other = open_store(place)
+            except (OSError, InUseError, Error) as error:
                 why = error.strerror if isinstance(error, OSError) else str(error)
                 raise NotUnderstoodError(f"{place}: Can't be used: {why}") from None
             if other.text is not None:

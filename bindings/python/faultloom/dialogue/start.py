@@ -19,9 +19,10 @@ from faultloom._bench import (
     read_file,
     read_instruments,
 )
-from faultloom._terminal import Patience
+from faultloom._terminal import Patience, complain
 from faultloom._words import Names
-from faultloom.dialogue.job_file import InUseError, JobFile
+from faultloom.dialogue.job_file import InUseError
+from faultloom.dialogue.job_store import JobStore, JournalFile, open_store
 from faultloom.dialogue.journal import Journal
 from faultloom.dialogue.session import Means, Session
 from faultloom.dialogue.vocabulary import Vocabulary
@@ -102,28 +103,33 @@ def _vehicle_file(vehicle: str) -> str:
 def _free_path(vehicle_id: str) -> Path:
     """A name that no file here has, with today's date in it."""
     stem = f"{vehicle_id}-{datetime.date.today().isoformat()}"
-    path = Path(f"{stem}.json")
+    path = Path(f"{stem}.journal")
     number = 2
     while path.exists():
-        path = Path(f"{stem}-{number}.json")
+        path = Path(f"{stem}-{number}.journal")
         number += 1
     return path
 
 
-def _job_file(path: Path) -> JobFile:
+def _job_file(path: Path) -> JobStore:
     try:
         if path.is_dir():
             raise RefusedError([one_line(f"{path}: Is a folder; name a file in it")])
-        return JobFile(path)
+        store = open_store(path)
     except InUseError as error:
         raise RefusedError([one_line(f"{path}: {error}")]) from None
     except OSError as error:
         why = error.strerror or str(error)
         line = f"{path}: Can't be worked on: {why}; name another place with --job"
         raise RefusedError([one_line(line)]) from None
+    except Error as error:
+        raise RefusedError(problem_line(str(path), p) for p in error.problems) from None
+    if isinstance(store, JournalFile):
+        complain([one_line(f"{path}: {remark}") for remark in store.remarks])
+    return store
 
 
-def _journal(file: JobFile, vehicle_id: str, means: Means) -> Journal:
+def _journal(file: JobStore, vehicle_id: str, means: Means) -> Journal:
     if file.text is None:
         return Journal.begun(file.path.stem, vehicle_id, means.instruments)
     document = parse(str(file.path), file.text, "job")
@@ -135,7 +141,7 @@ def _journal(file: JobFile, vehicle_id: str, means: Means) -> Journal:
     return Journal(document)
 
 
-def _check_job(file: JobFile, journal: Journal, read: Any) -> None:
+def _check_job(file: JobStore, journal: Journal, read: Any) -> None:
     """Refuses a job that the library can't work with before anybody has typed anything."""
     try:
         read(journal.document)

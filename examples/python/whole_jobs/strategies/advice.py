@@ -15,12 +15,12 @@ Json = dict[str, Any]
 REPAIR_ENTRIES = True
 """Whether the library reads entries of type `repair`; if not, what was found before is dropped."""
 
-MOST_STEPS = 60
+MOST_STEPS = 150
 ALTERNATIVES = 5
-MOST_REPEATS = {"look": 1}
+MOST_REPEATS = {"look": 1, "sign": 3}
 """How often a step is done at one visit whatever is advised, by its type; twice if not listed.
 
-A second look shows the same, and nobody does the same thing a third time. When all that is advised
+A second look shows the same, and nobody puts the probes to the same place a third time. When all that is advised
 was done so often, the vehicle is driven and, if it fails, the likeliest is repaired.
 """
 
@@ -102,15 +102,30 @@ class Advised:
         if step.type == "repair":
             return self._repair(shop, step.component)
         state = {c: p for c, p in step.state.items() if p != self._rest[c]}
-        if step.type == "sign":
-            self._note(shop.notice(step.component, step.sign, state))
+        if step.type in ("sign", "bridge"):
+            part = self._part_of(step)
+            self._note(
+                shop.notice(part, step.sign, state, wiggled=step.wiggled_zone, lead=step.lead)
+            )
         elif step.type == "look":
             self._note(self._look(shop, step.component))
         else:
             self._note(
-                shop.read(step.instrument, step.red, step.black, state, isolated=step.isolated)
+                shop.read(
+                    step.instrument,
+                    step.red,
+                    step.black,
+                    state,
+                    isolated=step.isolated,
+                    lifted=step.lifted,
+                )
             )
         return False
+
+    @staticmethod
+    def _part_of(step: faultloom.Step) -> str:
+        """Whose sign is watched."""
+        return step.watched or step.component
 
     def _likeliest(self, shop: Shop) -> str:
         """What is most probably broken of what was not repaired; "" if nothing is left."""
@@ -150,4 +165,5 @@ class Advised:
 def _key(step: faultloom.Step) -> str:
     """What makes a step the same as another one."""
     where = (step.instrument, step.red, step.black, step.component, step.sign, step.isolated)
-    return repr((step.type, *where, sorted(step.state.items())))
+    hand = (step.wiggled_zone, step.lifted, *step.lead)
+    return repr((step.type, *where, *hand, sorted(step.state.items())))

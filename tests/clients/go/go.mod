@@ -1,0 +1,3 @@
+module faultloom.invalid/client
+
+go 1.21
