@@ -231,3 +231,14 @@ def test_what_commands_refuse(run: Run, tmp_path: Path) -> None:
     code, _, err = run("learn", written(tmp_path, history(past_job("a", "F1"))), "--output", out_file)
     assert code == 2
     assert "Can't be written" in err
+
+
+def test_shipped_history_tells_what_it_was_drawn_from() -> None:
+    # Invented: contactors drawn at two and a half times the shipped rate, fuses at half.
+    document = json.loads((DATA / "histories" / "fernhollow-two-seasons.json").read_text())
+    models = [faultloom.Model.shipped(v) for v in ("mulch-tug", "orchid-runner", "seedling-hauler")]
+    assert faultloom.check_document(document) == []
+    learned = faultloom.learn_rates(models, document)
+    contactor = next(change for change in learned.changes if change.kind == "contactor")
+    assert contactor.after.low < 2.5 * contactor.before.mean < contactor.after.high
+    assert learned["settled"]
