@@ -2,9 +2,9 @@
 
 Usage: learn_rates.py FOLDER [HISTORY]
 
-Writes rates.json, learned.svg (rates before and after), reliability.svg (what rankings said and how
-often it was so) and sensitivity.svg (how one job's ranking hangs on the rates) into FOLDER. HISTORY is
-the invented one of the demonstration workshop unless given. Needs matplotlib and pandas.
+Writes into FOLDER rates.json, learned.svg (rates before and after), reliability.svg (what rankings
+said and how often it was so) and sensitivity.svg (how one job's ranking hangs on the rates). HISTORY
+is the invented one of the demonstration workshop unless given. Needs matplotlib and pandas.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import faultloom
 import matplotlib as mpl
@@ -22,11 +23,13 @@ import matplotlib.pyplot as plt
 MOST_ROWS = 14
 
 
-def models_of(history: dict[str, object], rates: object = None) -> list[faultloom.Model]:
+def models_of(
+    history: dict[str, Any], rates: dict[str, Any] | None = None
+) -> list[faultloom.Model]:
     """A model of each vehicle that the history names."""
-    rows = [*history["jobs"], *history.get("running", [])]  # type: ignore[misc, attr-defined]
+    rows = [*history["jobs"], *history.get("running", [])]
     wanted = sorted({row["vehicle"] for row in rows})
-    return [faultloom.Model(faultloom.find_vehicle(name), rates=rates) for name in wanted]  # type: ignore[arg-type]
+    return [faultloom.Model(faultloom.find_vehicle(name), rates=rates) for name in wanted]
 
 
 def draw_learned(learned: faultloom.Learned, file: Path) -> None:
