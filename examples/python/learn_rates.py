@@ -2,8 +2,8 @@
 
 Usage: learn_rates.py FOLDER [HISTORY]
 
-Writes into FOLDER rates.json, learned.svg (rates before and after), reliability.svg (what rankings
-said and how often it was so) and sensitivity.svg (how one job's ranking hangs on the rates). HISTORY
+Writes into FOLDER rates.json, learned.svg (rates before and after), reliability.svg (what was
+said and how often it was so) and sensitivity.svg (how a ranking hangs on the rates). HISTORY
 is the invented one of the demonstration workshop unless given. Needs matplotlib and pandas.
 """
 
