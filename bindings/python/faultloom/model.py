@@ -136,6 +136,11 @@ class Model:
         """
         return cls(find_vehicle(vehicle_id))
 
+    @property
+    def native(self) -> _core.Model:
+        """The library's own object, for functions of this package that ask about several models."""
+        return self._core
+
     @cached_property
     def terminals(self) -> tuple[str, ...]:
         """Names of the terminals in the order of `terminal_volts`."""
