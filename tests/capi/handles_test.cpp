@@ -61,8 +61,9 @@ TEST_F(WrongHandles, AreRefusedWhereAModelIsWanted) {
         return faultloom_testability(m, nullptr, 0, nullptr, nullptr, &out, e);
       },
   };
-  for (const auto ask : {&faultloom_rank, &faultloom_next_step, &faultloom_plan,
-                         &faultloom_plan_card, &faultloom_explain, &faultloom_ambiguity})
+  for (const auto ask :
+       {&faultloom_rank, &faultloom_next_step, &faultloom_plan, &faultloom_plan_card,
+        &faultloom_explain, &faultloom_ambiguity, &faultloom_sensitivity})
     calls.emplace_back([ask, &job, &out](auto* m, auto** e) {
       return ask(m, job, 2, nullptr, 0, nullptr, nullptr, &out, e);
     });
@@ -78,6 +79,39 @@ TEST_F(WrongHandles, AreRefusedWhereAModelIsWanted) {
       EXPECT_EQ(out, nullptr);
     }
   }
+}
+
+TEST_F(WrongHandles, AreRefusedWhereAJobOrAJournalIsWanted) {
+  const auto refused = [&](const char* argument, auto&& call) {
+    faultloom_error* error = nullptr;
+    EXPECT_EQ(call(&error), FAULTLOOM_E_ARGUMENT);
+    const ErrorOwner owner(error);
+    EXPECT_EQ(faultloom_error_message(error),
+              std::string("Argument '") + argument + "' is a handle of another kind, or was freed");
+  };
+  auto* job = as<faultloom_job>(text_.get());
+  auto* journal = as<faultloom_journal>(model());
+  const char* id = nullptr;
+  faultloom_text* out = nullptr;
+  size_t n = 0;
+  refused("job", [&](auto** e) { return faultloom_job_add_entry(job, "{}", 2, &id, e); });
+  refused("job", [&](auto** e) { return faultloom_job_withdraw(job, "e1", 2, e); });
+  refused("job", [&](auto** e) { return faultloom_job_set(job, "{}", 2, e); });
+  refused("job", [&](auto** e) { return faultloom_job_close(job, "{}", 2, nullptr, nullptr, e); });
+  refused("job", [&](auto** e) { return faultloom_job_entry_count(job, &n, e); });
+  refused("job", [&](auto** e) { return faultloom_job_json(job, &out, e); });
+  refused("journal", [&](auto** e) { return faultloom_journal_append(journal, "{}", 2, &out, e); });
+  refused("journal", [&](auto** e) { return faultloom_journal_update(journal, "{}", 2, e); });
+  refused("journal", [&](auto** e) { return faultloom_journal_json(journal, &out, e); });
+  refused("journal", [&](auto** e) { return faultloom_journal_status(journal, &out, e); });
+  refused("journal", [&](auto** e) { return faultloom_journal_compact(journal, "a", 1, e); });
+  const auto* wrong = as<faultloom_model>(text_.get());
+  refused("models", [&](auto** e) {
+    return faultloom_learn_rates(&wrong, 1, "{}", 2, nullptr, 0, nullptr, nullptr, &out, e);
+  });
+  faultloom_job_free(job);
+  faultloom_journal_free(journal);
+  EXPECT_NE(faultloom_text_size(text_.get()), 0U);
 }
 
 TEST_F(WrongHandles, AreLikeNullWhereNothingCanFail) {
