@@ -80,7 +80,9 @@ def check_archive(project: Path, packed: Path) -> None:
 def wheel(python: Path, source: Path, build: Path, to: Path) -> Path:
     """The wheel of a source tree in a folder."""
     command = [python, "-m", "pip", "wheel", "--quiet", "--no-build-isolation", "--no-deps"]
-    run(*command, f"--config-settings=build-dir={build}", "--wheel-dir", to, source)
+    command += [f"--config-settings=build-dir={build}", "--wheel-dir", to]
+    command += ["--config-settings=cmake.define.FAULTLOOM_REPRODUCIBLE=ON"]  # as when installed
+    run(*command, source)
     (found,) = to.glob("*.whl")
     return found
 
@@ -118,7 +120,7 @@ def check(options: argparse.Namespace, scratch: Path) -> str:
     package = options.project / "bindings" / "python"
     packed = archive(options.python, package, scratch)
     check_archive(options.project, packed)
-    # Unpacked where its build lies as deep below the sources as that of the checkout does, for ccache.
+    # Its build lies as deep below the sources as that of the checkout, so that ccache knows it.
     unpacked = options.work / "sdist"
     shutil.rmtree(unpacked, ignore_errors=True)
     unpacked.mkdir(parents=True)
