@@ -91,4 +91,6 @@ faultloom_status faultloom_job_json(const faultloom_job* job, faultloom_text** d
   return answer_text(document, "document", error, [&] { return required(job, "job").book.text(); });
 }
 
-void faultloom_job_free(faultloom_job* job) { delete job; }
+void faultloom_job_free(faultloom_job* job) {
+  if (job != nullptr && is_kind(job)) delete job;
+}

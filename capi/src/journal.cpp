@@ -112,4 +112,6 @@ faultloom_status faultloom_journal_read(const char* bytes, size_t bytes_size,
   });
 }
 
-void faultloom_journal_free(faultloom_journal* journal) { delete journal; }
+void faultloom_journal_free(faultloom_journal* journal) {
+  if (journal != nullptr && is_kind(journal)) delete journal;
+}
