@@ -938,6 +938,92 @@ FAULTLOOM_API faultloom_status faultloom_journal_read(const char* bytes, size_t 
                                                       faultloom_text** document,
                                                       faultloom_text** status,
                                                       faultloom_error** error);
+/* ---- Learning ------------------------------------------------------------------------------------ */
+
+/*
+ * Learns failure rates from a history of closed jobs and of hours without one.
+ *
+ * Jobs whose cause was not confirmed are weighed: what their entries leave open counts by its probability
+ * under the rates as they are learned, not under those the model was built with.
+ *
+ * models        array of models, one of each vehicle in the history, all built with the same rates
+ * model_count   their number, 1 or more
+ * history       history document; must not be NULL
+ * options       JSON {"pool":true, "environments":true, "shares":true, "noticed_otherwise":0.2,
+ *               "budget_seconds":0, "budget_sets":8000}: whether kinds of a class are pooled, whether the
+ *               multipliers of environments and the shares of modes are learned, the chance that a vehicle is
+ *               brought in for a fault that does not stop it (0..1), and the search's limits for each job, as
+ *               in faultloom_rank(). NULL: the values shown
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * learned       gets a new text, to be freed by the caller: JSON faultloom.learning with the new rates
+ *               document in "rates", what changed and why, and what the history can't say. Rates in failures
+ *               per million hours
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the history or the options are not JSON
+ *         FAULTLOOM_E_SCHEMA     one does not follow its schema
+ *         FAULTLOOM_E_REFERENCE  the history names a vehicle without a model, or something that its vehicle
+ *                                or the rates do not have
+ *         FAULTLOOM_E_VALUE      a number is out of its range
+ *         FAULTLOOM_E_DUPLICATE  two jobs or entries of the same id, or a component confirmed twice
+ *         FAULTLOOM_E_LIMIT      the history is too large
+ *         FAULTLOOM_E_READING    an outcome does not fit its instrument
+ *         FAULTLOOM_E_ARGUMENT   also when two models are of one vehicle, or their rates differ
+ *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
+ * Complexity: faultloom_mode_posteriors() for each job without a confirmed cause. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_learn_rates(
+    const faultloom_model* const* models, size_t model_count, const char* history,
+    size_t history_size, const char* options, size_t options_size, faultloom_progress_fn progress,
+    void* user, faultloom_text** learned, faultloom_error** error);
+
+/*
+ * Says how right the probabilities of a ranking were in jobs whose cause was confirmed, judged by the
+ * entries before the first repair.
+ *
+ * models        as in faultloom_learn_rates()
+ * against       models of the same vehicles with other rates, to be compared on the same jobs; NULL: none
+ * against_count their number; 0 if `against` is NULL
+ * history       history document; must not be NULL
+ * options       JSON {"bins":10, "budget_seconds":0, "budget_sets":8000}: bins of the reliability diagram
+ *               (1..10000), each with the same number of probabilities, and the search's limits as in
+ *               faultloom_rank(). NULL: the values shown
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * calibration   gets a new text, to be freed by the caller: JSON faultloom.calibration. Log loss and entropy
+ *               in nat per job, with standard errors over jobs
+ *
+ * Errors: those of faultloom_learn_rates()
+ *         FAULTLOOM_E_VALUE  also when no job has entries and a confirmed cause
+ * Complexity: faultloom_mode_posteriors() for each job with a confirmed cause. Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_calibration(
+    const faultloom_model* const* models, size_t model_count, const faultloom_model* const* against,
+    size_t against_count, const char* history, size_t history_size, const char* options,
+    size_t options_size, faultloom_progress_fn progress, void* user, faultloom_text** calibration,
+    faultloom_error** error);
+
+/*
+ * Says how a job's ranking hangs on each failure rate: how much each component's probability changes with
+ * it, how far it can be off before another component leads, and what knowing it exactly would save.
+ *
+ * job           job document; must not be NULL
+ * options       as in faultloom_rank(), but top is 10 if not given; NULL likewise
+ * progress      watcher; NULL: none
+ * user          handed to `progress`; may be NULL
+ * sensitivity   gets a new text, to be freed by the caller: JSON faultloom.sensitivity. Derivatives by the
+ *               natural log of a rate; savings in USD, an upper limit
+ *
+ * Errors: those of faultloom_rank()
+ * Complexity: faultloom_mode_posteriors() once, and some hundred passes over its candidates for each rate.
+ * Threads: any.
+ */
+FAULTLOOM_API faultloom_status faultloom_sensitivity(const faultloom_model* model, const char* job,
+                                                     size_t job_size, const char* options,
+                                                     size_t options_size,
+                                                     faultloom_progress_fn progress, void* user,
+                                                     faultloom_text** sensitivity,
+                                                     faultloom_error** error);
 
 #ifdef __cplusplus
 }

@@ -327,4 +327,44 @@ TEST(NullHandles, AreEmptyAndFreed) {
   faultloom_journal_free(nullptr);
 }
 
+TEST_F(NullArguments, Learning) {
+  faultloom_text* out = no_text;
+  const faultloom_model* models[] = {model()};
+  const faultloom_model* none[] = {nullptr};
+  const auto learn = [&](const faultloom_model* const* list, const char* history,
+                         faultloom_text** place, faultloom_error** e) {
+    return faultloom_learn_rates(list, 1, history, size, nullptr, 0, nullptr, nullptr, place, e);
+  };
+  const auto calibrate = [&](const faultloom_model* const* list,
+                             const faultloom_model* const* against, size_t count,
+                             const char* history, faultloom_text** place, faultloom_error** e) {
+    return faultloom_calibration(list, 1, against, count, history, size, nullptr, 0, nullptr,
+                                 nullptr, place, e);
+  };
+  expect_refused({
+      {"models", [&](auto** e) { return learn(nullptr, text, &out, e); }},
+      {"models", [&](auto** e) { return learn(none, text, &out, e); }},
+      {"history", [&](auto** e) { return learn(models, nullptr, &out, e); }},
+      {"learned", [&](auto** e) { return learn(models, text, nullptr, e); }},
+      {"models", [&](auto** e) { return calibrate(nullptr, nullptr, 0, text, &out, e); }},
+      {"against", [&](auto** e) { return calibrate(models, nullptr, 1, text, &out, e); }},
+      {"against", [&](auto** e) { return calibrate(models, none, 1, text, &out, e); }},
+      {"history", [&](auto** e) { return calibrate(models, nullptr, 0, nullptr, &out, e); }},
+      {"calibration", [&](auto** e) { return calibrate(models, nullptr, 0, text, nullptr, e); }},
+      {"model",
+       [&](auto** e) {
+         return faultloom_sensitivity(nullptr, text, size, nullptr, 0, nullptr, nullptr, &out, e);
+       }},
+      {"job",
+       [&](auto** e) {
+         return faultloom_sensitivity(model(), nullptr, 0, nullptr, 0, nullptr, nullptr, &out, e);
+       }},
+      {"sensitivity",
+       [&](auto** e) {
+         return faultloom_sensitivity(model(), text, size, nullptr, 0, nullptr, nullptr, nullptr,
+                                      e);
+       }},
+  });
+}
+
 }  // namespace

@@ -19,7 +19,8 @@ ALLOWED: dict[str, set[str]] = {
     "rates": {"base", "vehicle"},
     "belief": {"base", "vehicle", "circuit", "readings", "rates"},
     "advice": {"base", "vehicle", "circuit", "readings", "rates", "belief"},
-    "fleet": {"base", "vehicle", "circuit", "readings", "rates", "belief", "advice"},
+    "learning": {"base", "vehicle", "circuit", "readings", "rates", "belief", "advice"},
+    "fleet": {"base", "vehicle", "circuit", "readings", "rates", "belief", "advice", "learning"},
 }
 ALLOWED["report"] = set(ALLOWED)
 # A journal's bytes and the files they are in know nothing of what they hold.

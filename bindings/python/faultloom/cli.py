@@ -17,7 +17,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultloom import _plan, _show
+from faultloom import _learning, _plan, _show
 from faultloom._bench import (
     Bench,
     RefusedError,
@@ -560,8 +560,13 @@ def _parser() -> argparse.ArgumentParser:
     )
     deck.add_argument("--isolated", action="store_true", help="with the pack isolated")
 
-    _add_bench(commands)
+    _add_commands_of_modules(commands)
     return parser
+
+
+def _add_commands_of_modules(commands: Any) -> None:
+    _learning.add_commands(commands, _command, _whole)
+    _add_bench(commands)
 
 
 def _add_bench(commands: Any) -> None:

@@ -95,6 +95,7 @@ struct Belief::Work {
   double unmodelled = 0;
   double total = 0;
   bool swings = false;
+  bool as_found = false;
 };
 
 Belief::Belief(const FaultSpace& space, const readings::InstrumentSet& instruments,
@@ -158,6 +159,7 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
   Work work;
   work.evidence = &evidence;
   work.swings = options.find_swings;
+  work.as_found = options.note_as_found;
   work.ground = &ground(evidence);
   work.observations = std::make_unique<Observations>(solver_, *instruments_, evidence.entries);
   work.predictions().observe(*work.observations);
@@ -221,6 +223,7 @@ void Belief::add_up(const Work& work, Posterior& result) const {
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
   for (const auto& kernel : found.kernels) name_members(kernel, work, result);
   if (work.swings) find_swings(work, result);
+  if (work.as_found) note_as_found(work, result);
   keep_to_now(work, result);
   std::sort(result.candidates.begin(), result.candidates.end(),
             [](const Weighted& a, const Weighted& b) {
@@ -326,6 +329,52 @@ void Belief::find_swings(const Work& work, Posterior& result) const {
       swings.try_emplace(now, predictions.swing(item->candidate, visit));
   }
   for (auto& [candidate, swing] : swings) result.swings.push_back({candidate, std::move(swing)});
+}
+
+/// Keeps of each candidate what was there before the first repair, in the vehicle's own numbers.
+void Belief::note_as_found(const Work& work, Posterior& result) const {
+  const auto& course = *work.ground->course;
+  const auto& prior = *work.ground->prior;
+  const auto first_life = [&](std::int32_t f) {
+    return !course.space->variables()[at(course.space->fault(f).variable)].renewed;
+  };
+  std::map<Candidate, double> found;
+  for (const auto& item : result.candidates) {
+    Candidate then;
+    for (const auto f : item.candidate.faults)
+      if (first_life(f)) then.faults.push_back(course.known_as[at(f)]);
+    std::sort(then.faults.begin(), then.faults.end());
+    then.faults.erase(std::unique(then.faults.begin(), then.faults.end()), then.faults.end());
+    found[then] += item.probability;
+  }
+  for (const auto& [candidate, probability] : found)
+    result.as_found.push_back({candidate, probability});
+  std::stable_sort(
+      result.as_found.begin(), result.as_found.end(),
+      [](const Weighted& a, const Weighted& b) { return a.probability > b.probability; });
+  result.modes_as_found.resize(space_->faults().size());
+  for (std::size_t f = 0; f < course.space->faults().size(); ++f) {
+    const auto fault = static_cast<std::int32_t>(f);
+    if (!first_life(fault)) continue;
+    const auto v = course.space->fault(fault).variable;
+    std::map<Index, std::pair<double, double>> modes;  // weight, of which by itself
+    double whole = 0;
+    for (std::size_t k = 0; k < prior.contexts(v); ++k) {
+      const auto place = prior.place(fault, k);
+      for (const auto& part : work.ground->shares[place]) {
+        const double weight = work.found.faults[place] * part.share;
+        auto& [all, by_itself] = modes[part.mode];
+        all += weight;
+        by_itself += weight * prior.by_itself(part.mode, v, k);
+        whole += weight;
+      }
+    }
+    if (whole <= 0) continue;
+    auto& list = result.modes_as_found[at(course.known_as[f])];
+    for (const auto& [mode, weight] : modes)
+      if (weight.first > 0)
+        list.push_back({mode, weight.first / whole, weight.second / weight.first});
+  }
 }
 
 /// Leaves of each candidate what no repair has mended, in the vehicle's own numbers.

@@ -18,6 +18,8 @@ struct Options {
   bool judge_entries = true;
   /// Fill Posterior::swings.
   bool find_swings = false;
+  /// Fill Posterior::as_found and modes_as_found.
+  bool note_as_found = false;
 };
 
 /// The evidence of a job.
@@ -91,6 +93,7 @@ class Belief {
   void add_up(const Work& work, Posterior& result) const;
   void name_members(const Kernel& kernel, const Work& work, Posterior& result) const;
   void find_swings(const Work& work, Posterior& result) const;
+  void note_as_found(const Work& work, Posterior& result) const;
   void keep_to_now(const Work& work, Posterior& result) const;
   void spread(const Work& work, Posterior& result) const;
   void report_repairs(const Work& work, Posterior& result) const;

@@ -57,6 +57,14 @@ struct RepairReport {
   std::vector<Prior::ModeShare> modes;  ///< P(mode until then | everything), most probable first
 };
 
+/// One mode that a fault may have been as the vehicle came in.
+struct ModeAsFound {
+  Index mode = none;
+  double share = 0;  ///< P(the mode | the fault was there); the shares of a fault sum to one
+  double by_itself =
+      1;  ///< of that, the part that came about by itself and not by an event in its bundle
+};
+
 /// Posterior over sets of faults of any size and "not in the model". Probabilities are relative to what
 /// was found; `bound` limits what was not. They speak of the vehicle as it is after the repairs made.
 struct Posterior {
@@ -84,6 +92,10 @@ struct Posterior {
   std::vector<Resistance> resistances;  ///< most probable first
   std::vector<EntryReport> entries;     ///< in the order given
   std::vector<RepairReport> repairs;    ///< in the order given
+  /// What was wrong as the vehicle came in, before the repairs made; without repairs the candidates.
+  std::vector<Weighted> as_found;
+  /// By fault, of those in `as_found`.
+  std::vector<std::vector<ModeAsFound>> modes_as_found;
   /// By fault: its modes and their shares, given that it is there.
   std::vector<std::vector<Prior::ModeShare>> mode_shares;
 };

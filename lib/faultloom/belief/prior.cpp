@@ -268,6 +268,18 @@ std::vector<Prior::ModeShare> Prior::modes_given(std::int32_t fault, std::size_t
   return result;
 }
 
+double Prior::by_itself(Index mode, std::int32_t v, std::size_t context) const {
+  const auto bundle = space_->variables()[at(v)].bundle;
+  const auto& component =
+      space_->vehicle().components[at(space_->vehicle().modes[at(mode)].component)];
+  if (bundle < 0 || context == 0 || component.type == Component::Type::termination) return 1;
+  const auto& damage = damage_[at(bundle)][context];
+  double damaged = 0;
+  for (const auto m : component.modes) damaged += damage[at(m)];
+  const double own = (1 - damaged) * mode_priors_[at(mode)];
+  return own > 0 ? own / (own + damage[at(mode)]) : 0;
+}
+
 // ---- assignment --------------------------------------------------------------------------------
 
 Assignment::Assignment(const Prior& prior)

@@ -51,6 +51,10 @@ class Prior {
   };
   [[nodiscard]] std::vector<ModeShare> modes_given(std::int32_t fault, std::size_t context) const;
 
+  /// Of a mode that is there in a context of its variable: P(it came about by itself | there), 1 without an
+  /// event.
+  [[nodiscard]] double by_itself(Index mode, std::int32_t variable, std::size_t context) const;
+
   /// Number of (variable, context) pairs, and the number of one of them.
   [[nodiscard]] std::size_t slot_count() const noexcept { return slots_; }
   [[nodiscard]] std::size_t slot(std::int32_t variable, std::size_t context) const {

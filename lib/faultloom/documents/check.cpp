@@ -1,6 +1,7 @@
 #include <faultloom/documents/answers.hpp>
 #include <faultloom/documents/embedded.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/history_reader.hpp>
 #include <faultloom/documents/instruments_reader.hpp>
 #include <faultloom/documents/job_journal.hpp>
 #include <faultloom/documents/kinds.hpp>
@@ -49,6 +50,8 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds,
   } else if (format == "faultloom.job") {
     // Names are resolved against the vehicle when the job is ranked; alone, its form can be checked.
     check_schema(parse_text(text), "job", problems);
+  } else if (format == "faultloom.history") {
+    check_history(text, problems);
   } else {
     problems.push_back({Code::schema,
                         format.empty()
@@ -56,7 +59,7 @@ std::vector<Problem> check_known(std::string_view text, std::string_view kinds,
                               "\"faultloom.vehicle\""
                             : "Unknown format '" + format +
                                   "'; use faultloom.vehicle, kinds, rates, "
-                                  "instruments, cautions or job",
+                                  "instruments, cautions, job or history",
                         "/format"});
   }
   return problems;

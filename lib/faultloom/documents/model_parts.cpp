@@ -39,7 +39,8 @@ vehicle::Vehicle load_vehicle(const ModelSources& sources) {
 
 Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
     : vehicle((report(progress, 0), load_vehicle(sources))),
-      rates(named("rates", [&] { return read_rates(or_shipped(sources.rates, "rates")); })),
+      rates_text(or_shipped(sources.rates, "rates")),
+      rates(named("rates", [&] { return read_rates(rates_text); })),
       instruments(
           named("instruments",
                 [&] { return read_instruments(or_shipped(sources.instruments, "instruments")); })),

@@ -8,6 +8,7 @@
 #include <faultloom/documents/model.hpp>
 #include <memory>
 #include <mutex>
+#include <string>
 #include <vector>
 
 namespace faultloom::documents {
@@ -18,6 +19,7 @@ struct Model::Parts {
   Parts(const ModelSources& sources, const Progress& progress);
 
   vehicle::Vehicle vehicle;
+  std::string rates_text;  ///< the document behind `rates`
   rates::Rates rates;
   readings::InstrumentSet instruments;
   Cautions cautions;

@@ -210,4 +210,34 @@ ReachOptions read_reach_options(std::string_view text, const vehicle::Vehicle& v
   return result;
 }
 
+LearningOptions read_learning_options(std::string_view text) {
+  std::vector<Problem> problems;
+  const auto options = object_of(text, problems);
+  LearningOptions result;
+  only_keys(
+      options,
+      {"pool", "environments", "shares", "noticed_otherwise", "budget_seconds", "budget_sets"},
+      problems);
+  read_flag(options, "pool", result.estimate.pool, problems);
+  read_flag(options, "environments", result.estimate.learn_environments, problems);
+  read_flag(options, "shares", result.estimate.learn_shares, problems);
+  read_number(options, "noticed_otherwise", 0, 1, result.noticed_otherwise, problems);
+  read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
+  read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
+  if (!problems.empty()) throw Error(std::move(problems));
+  return result;
+}
+
+CalibrationOptions read_calibration_options(std::string_view text) {
+  std::vector<Problem> problems;
+  const auto options = object_of(text, problems);
+  CalibrationOptions result;
+  only_keys(options, {"bins", "budget_seconds", "budget_sets"}, problems);
+  read_count(options, "bins", most_rows, result.bins, problems, 1);
+  read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
+  read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
+  if (!problems.empty()) throw Error(std::move(problems));
+  return result;
+}
+
 }  // namespace faultloom::documents

@@ -5,6 +5,7 @@
 #include <faultloom/advice/plan.hpp>
 #include <faultloom/belief/search.hpp>
 #include <optional>
+#include <faultloom/rates/estimate.hpp>
 #include <string_view>
 
 namespace faultloom::documents {
@@ -58,5 +59,25 @@ struct ReachOptions {
 [[nodiscard]] ReachOptions read_reach_options(std::string_view text,
                                               const vehicle::Vehicle& vehicle,
                                               const readings::InstrumentSet& instruments);
+
+/// How rates are learned.
+struct LearningOptions {
+  RankOptions rank;  ///< how far each job's causes are looked for
+  rates::EstimateOptions estimate;
+  /// Chance that a vehicle is brought in for a fault that does not stop it (common practice, no source).
+  double noticed_otherwise = 0.2;
+};
+
+struct CalibrationOptions {
+  RankOptions rank;
+  std::size_t bins = 10;
+};
+
+/// JSON {"pool":true,"environments":true,"shares":true,"noticed_otherwise":0.2,"budget_seconds":0,
+/// "budget_sets":8000} or "".
+[[nodiscard]] LearningOptions read_learning_options(std::string_view text);
+
+/// JSON {"bins":10,"budget_seconds":0,"budget_sets":8000} or "".
+[[nodiscard]] CalibrationOptions read_calibration_options(std::string_view text);
 
 }  // namespace faultloom::documents

@@ -82,6 +82,7 @@ rates::KindRate read_kind_rate(const std::string& id, const json& value,
   rate.gamma_shape = number_or(value, "gamma_shape", 0);
   rate.gamma_rate_million_hours = number_or(value, "gamma_rate_million_hours", 0);
   rate.source = text_or(value, "source");
+  rate.group = text_or(value, "class");
   const auto pointer = "/kinds/" + pointer_token(id);
   if (rate.gamma_shape <= 0)
     problems.push_back({Code::value, "'gamma_shape' must be above 0", pointer + "/gamma_shape"});

@@ -18,6 +18,7 @@ struct KindRate {
   double gamma_rate_million_hours = 0;                     ///< exposure behind them [10^6 h], > 0
   std::map<std::string, double, std::less<>> mode_shares;  ///< sum to one
   std::string source;
+  std::string group{};  ///< class of kinds that are off by about the same factor; "" : none
 
   /// Mean failures per 10^6 h.
   [[nodiscard]] double mean() const { return gamma_shape / gamma_rate_million_hours; }
