@@ -81,37 +81,61 @@ TEST_F(WrongHandles, AreRefusedWhereAModelIsWanted) {
   }
 }
 
-TEST_F(WrongHandles, AreRefusedWhereAJobOrAJournalIsWanted) {
-  const auto refused = [&](const char* argument, auto&& call) {
-    faultloom_error* error = nullptr;
-    EXPECT_EQ(call(&error), FAULTLOOM_E_ARGUMENT);
-    const ErrorOwner owner(error);
-    EXPECT_EQ(faultloom_error_message(error),
-              std::string("Argument '") + argument + "' is a handle of another kind, or was freed");
-  };
-  auto* job = as<faultloom_job>(text_.get());
-  auto* journal = as<faultloom_journal>(model());
-  const char* id = nullptr;
+TEST_F(WrongHandles, AreRefusedWhereAJobOrJournalIsWanted) {
   faultloom_text* out = nullptr;
+  faultloom_text* more = nullptr;
+  faultloom_job* job = nullptr;
+  faultloom_journal* journal = nullptr;
+  const char* id = nullptr;
   size_t n = 0;
-  refused("job", [&](auto** e) { return faultloom_job_add_entry(job, "{}", 2, &id, e); });
-  refused("job", [&](auto** e) { return faultloom_job_withdraw(job, "e1", 2, e); });
-  refused("job", [&](auto** e) { return faultloom_job_set(job, "{}", 2, e); });
-  refused("job", [&](auto** e) { return faultloom_job_close(job, "{}", 2, nullptr, nullptr, e); });
-  refused("job", [&](auto** e) { return faultloom_job_entry_count(job, &n, e); });
-  refused("job", [&](auto** e) { return faultloom_job_json(job, &out, e); });
-  refused("journal", [&](auto** e) { return faultloom_journal_append(journal, "{}", 2, &out, e); });
-  refused("journal", [&](auto** e) { return faultloom_journal_update(journal, "{}", 2, e); });
-  refused("journal", [&](auto** e) { return faultloom_journal_json(journal, &out, e); });
-  refused("journal", [&](auto** e) { return faultloom_journal_status(journal, &out, e); });
-  refused("journal", [&](auto** e) { return faultloom_journal_compact(journal, "a", 1, e); });
-  const auto* wrong = as<faultloom_model>(text_.get());
-  refused("models", [&](auto** e) {
-    return faultloom_learn_rates(&wrong, 1, "{}", 2, nullptr, 0, nullptr, nullptr, &out, e);
-  });
-  faultloom_job_free(job);
-  faultloom_journal_free(journal);
-  EXPECT_NE(faultloom_text_size(text_.get()), 0U);
+  const char text[] = "{}";
+  const std::vector<std::function<faultloom_status(const void*, faultloom_error**)>> calls{
+      [&](auto* h, auto** e) { return faultloom_job_new(as<faultloom_model>(h), "j", 1, &job, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_job_from_json(as<faultloom_model>(h), text, 2, &job, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_job_set(as<faultloom_job>(h), text, 2, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_job_add_entry(as<faultloom_job>(h), text, 2, &id, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_job_withdraw(as<faultloom_job>(h), "e", 1, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_job_close(as<faultloom_job>(h), text, 2, nullptr, nullptr, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_job_entry_count(as<faultloom_job>(h), &n, e); },
+      [&](auto* h, auto** e) { return faultloom_job_json(as<faultloom_job>(h), &out, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_open("/none", 5, as<faultloom_model>(h), &journal, e);
+      },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_append(as<faultloom_journal>(h), text, 2, &more, e);
+      },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_update(as<faultloom_journal>(h), text, 2, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_journal_json(as<faultloom_journal>(h), &out, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_status(as<faultloom_journal>(h), &out, e);
+      },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_compact(as<faultloom_journal>(h), "/none", 5, e);
+      },
+      [&](auto* h, auto** e) {
+        const auto* wrong = as<faultloom_model>(h);
+        return faultloom_learn_rates(&wrong, 1, text, 2, nullptr, 0, nullptr, nullptr, &out, e);
+      },
+  };
+  for (size_t i = 0; i < calls.size(); ++i) {
+    SCOPED_TRACE(i);
+    faultloom_error* error = nullptr;
+    EXPECT_EQ(calls[i](text_.get(), &error), FAULTLOOM_E_ARGUMENT);
+    const ErrorOwner owner(error);
+    EXPECT_NE(std::string(faultloom_error_message(error)).find("is a handle of another kind"),
+              std::string::npos);
+  }
+  faultloom_job_free(as<faultloom_job>(text_.get()));
+  faultloom_journal_free(as<faultloom_journal>(text_.get()));
+  EXPECT_STRNE(faultloom_text_data(text_.get()), "");
 }
 
 TEST_F(WrongHandles, AreLikeNullWhereNothingCanFail) {
