@@ -119,6 +119,7 @@ Estimate paired_difference(std::span<const double> first, std::span<const double
   if (first.size() != second.size())
     throw Error(Code::value, "Only equally many numbers can be compared in pairs");
   std::vector<double> differences;
+  differences.reserve(first.size());
   for (std::size_t i = 0; i < first.size(); ++i) differences.push_back(first[i] - second[i]);
   return estimate(differences);
 }
