@@ -42,7 +42,9 @@ def output_of(*command: str | Path) -> str:
 def described(library: Path, headers: Path, to: Path) -> Path:
     """The interface of a library as XML. Types that the public header only names stay closed."""
     if ".debug_info" not in output_of("readelf", "-SW", library):
-        raise Broken(f"{library} has no debug information, so nothing could be compared; build with -g")
+        raise Broken(
+            f"{library} has no debug information, so nothing could be compared; build with -g"
+        )
     words = ["--drop-private-types", "--exported-interfaces-only", "--no-corpus-path"]
     words += ["--no-comp-dir-path", "--no-show-locs", "--no-elf-needed", "--no-architecture"]
     output_of("abidw", "--headers-dir", headers, *words, library, "--out-file", to)
@@ -95,7 +97,11 @@ SLIPS = {
         "size_t csv_size, const char* csv,",
         True,
     ),
-    "a wider status": ("typedef int32_t faultloom_status;", "typedef int64_t faultloom_status;", True),
+    "a wider status": (
+        "typedef int32_t faultloom_status;",
+        "typedef int64_t faultloom_status;",
+        True,
+    ),
     "another watcher": ("(double share, void* user)", "(float share, void* user)", True),
     "another result": ("uint32_t faultloom_abi_version", "uint64_t faultloom_abi_version", True),
 }
@@ -147,7 +153,9 @@ def check(options: argparse.Namespace) -> str:
         now = described(options.library, headers, Path(temporary) / "now.abi")
         found = differences(baseline, now)
     if found:
-        raise Broken(f"{found}\nThe interface differs; raise FAULTLOOM_ABI_VERSION or take it back.")
+        raise Broken(
+            f"{found}\nThe interface differs; raise FAULTLOOM_ABI_VERSION or take it back."
+        )
     stored = set(re.findall(r"<elf-symbol name='(\w+)'", baseline.read_text(encoding="utf-8")))
     check_the_check(header, version_script, baseline, options.cc)
     said = f"The interface holds: {len(stored)} functions, {len(SLIPS)} tries on the check itself."

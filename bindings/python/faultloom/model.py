@@ -79,7 +79,7 @@ class Model:
     """A vehicle with its failure rates and instruments.
 
     Never changes; any number of threads may use one at the same time. Work is done without the
-    interpreter lock, and Ctrl-C stops it.
+    interpreter lock, and Ctrl-C stops it. Can be pickled.
 
     Args:
         vehicle: Vehicle document, like all documents a path, JSON text or parsed object.
@@ -110,14 +110,18 @@ class Model:
         *,
         progress: Progress | None = None,
     ) -> None:
-        self._core = _core.Model(
+        self._documents = (
             text_of(vehicle),
             _text_or_none(kinds),
             _text_or_none(rates),
             _text_or_none(instruments),
             _text_or_none(cautions),
-            progress,
         )
+        self._core = _core.Model(*self._documents, progress)
+
+    def __reduce__(self) -> tuple[type[Model], tuple[str | bytes | None, ...]]:
+        """Pickled as its documents, so that it reaches other processes; built again there."""
+        return type(self), self._documents
 
     @classmethod
     def shipped(cls, vehicle_id: str) -> Model:

@@ -55,6 +55,12 @@ Index lifted_beside(const vehicle::Vehicle& vehicle, const Entry& entry) {
   return vehicle::none;
 }
 
+/// The hash of ports with one more.
+std::uint64_t with_port(std::uint64_t hash, std::uint32_t port) {
+  hash = (hash ^ port) * 0x9e3779b97f4a7c15ULL;
+  return hash ^ (hash >> 29U);
+}
+
 Index lead_of(const Entry& entry) {
   return entry.bridged_elements.empty() ? vehicle::none : entry.bridged_elements.front();
 }
@@ -392,19 +398,14 @@ double TrialFactory::place_minutes(const PredictionStore::Place& place) const {
 template <typename PortOf>
 void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup,
                          double setup_minutes, std::span<const vehicle::ControlState> states,
-                         const PortOf& port_of) {
+                         std::size_t pattern, const PortOf& port_of) {
   const auto instruments = belief_->instruments().instruments.size();
-  compared_ += instruments * states.size();
-  const auto first = port_of(0);
-  bool differs = false;
-  for (std::size_t c = 1; c < rows_.size() && !differs; ++c) differs = port_of(c) != first;
-  if (!differs || !reachable(place.red) || !reachable(place.black)) return;
+  if (!reachable(place.red) || !reachable(place.black)) return;
   // Most places show the same as another one that is no more trouble to get at: what instruments make of
   // it need not be asked again.
   const bool logic = logic_[at(place.red)] || logic_[at(place.black)];
   const bool across = !setup.isolated && place.element != vehicle::none;
-  std::size_t pattern = (setup.isolated ? 1U : 0U) + (logic ? 2U : 0U) + (across ? 4U : 0U);
-  for (std::size_t c = 0; c < rows_.size(); ++c) boost::hash_combine(pattern, port_of(c));
+  boost::hash_combine(pattern, (setup.isolated ? 1U : 0U) + (logic ? 2U : 0U) + (across ? 4U : 0U));
   const double minutes = setup_minutes + place_minutes(place);
   const auto shown = shown_.find(pattern);
   if (shown != shown_.end() && shown->second <= minutes) return;
@@ -468,13 +469,23 @@ void TrialFactory::add_readings(const Alike& alike) {
   ports.reserve(rows_.size());
   for (std::size_t c = 0; c < rows_.size(); ++c)
     ports.push_back(rows_[c]->networks[alike.networks[c]].ports.data());
+  compared_ += places.size() * belief_->instruments().instruments.size() * alike.states.size();
+  // Candidate by candidate, as the numbers lie in memory: most places differ under none.
+  std::vector<std::uint64_t> patterns(places.size(), 0);
+  std::vector<std::uint8_t> differs(places.size(), 0);
+  for (const auto* own : ports)
+    for (std::size_t p = 0; p < places.size(); ++p) {
+      patterns[p] = with_port(patterns[p], own[p]);
+      differs[p] |= own[p] != ports.front()[p] ? 1 : 0;
+    }
   for (std::size_t p = 0; p < places.size(); ++p) {
+    if (differs[p] == 0) continue;
     // With the pack on, an element that ends at the datum is the same as its other terminal.
     if (!alike.setup.isolated && places[p].element != vehicle::none &&
         places[p].black == costs_->vehicle().datum)
       continue;
     offer(places[p], alike.setup, alike.minutes, alike.states,
-          [&](std::size_t c) { return ports[c][p]; });
+          static_cast<std::size_t>(patterns[p]), [&](std::size_t c) { return ports[c][p]; });
   }
 }
 
@@ -668,9 +679,21 @@ void TrialFactory::add_lifts() {
     const auto& places = store_->lift_places(element);
     const Setup setup{rest.front(), true, element, vehicle::none};
     const double minutes = change_minutes(vehicle, costs_->prices(), present_, setup);
-    for (std::size_t p = 0; p < places.size(); ++p)
-      offer(places[p], setup, minutes, rest,
-            [&](std::size_t c) { return rows_[c]->lifted.at(element)[p]; });
+    std::vector<const std::uint32_t*> ports;
+    ports.reserve(rows_.size());
+    for (const auto* row : rows_) ports.push_back(row->lifted.at(element).data());
+    compared_ += places.size() * belief_->instruments().instruments.size();
+    for (std::size_t p = 0; p < places.size(); ++p) {
+      std::uint64_t pattern = 0;
+      bool differs = false;
+      for (const auto* own : ports) {
+        pattern = with_port(pattern, own[p]);
+        differs = differs || own[p] != ports.front()[p];
+      }
+      if (differs)
+        offer(places[p], setup, minutes, rest, static_cast<std::size_t>(pattern),
+              [&](std::size_t c) { return ports[c][p]; });
+    }
   }
 }
 

@@ -103,9 +103,11 @@ class TrialFactory {
   void add_lifts();
   void add_bridges();
   [[nodiscard]] std::vector<Alike> alike_states() const;
+  /// @param pattern  hash of the ports, by candidate; they are not all the same
   template <typename PortOf>
   void offer(const PredictionStore::Place& place, const Setup& setup, double setup_minutes,
-             std::span<const vehicle::ControlState> states, const PortOf& port_of);
+             std::span<const vehicle::ControlState> states, std::size_t pattern,
+             const PortOf& port_of);
   /// Prices it; false if it takes too long.
   bool settle(Trial& trial) const;
   void keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate);

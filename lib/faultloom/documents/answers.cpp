@@ -341,6 +341,12 @@ std::string meaning(const json& leaders) {
 
 }  // namespace
 
+std::string thing_text(const vehicle::Vehicle& v, vehicle::Index component) {
+  const auto& c = v.components[at(component)];
+  if (c.type == vehicle::Component::Type::setting) return words_of(c.id);
+  return c.title.empty() ? c.id : fmt::format("{}, {}", c.id, inside_sentence(c.title));
+}
+
 json cautions_json(const AnswerContext& context, const advice::Step& step) {
   const auto& vehicle = context.vehicle;
   std::vector<std::string> ids;
@@ -404,8 +410,8 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
                       v.components[at(sign.component)].id + ")");
   };
   const auto repair = [&] {
-    const auto& c = v.components[at(step.component)];
-    return words_of(c.repair.action) + " " + c.id + ", " + c.title;
+    return words_of(v.components[at(step.component)].repair.action) + " " +
+           thing_text(v, step.component);
   };
   switch (step.type) {
     case advice::Step::Type::reading:
@@ -423,8 +429,7 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
              v.terminals[at(step.black)].name + " across " + v.components[at(step.component)].id +
              "; " + watch();
     case advice::Step::Type::look:
-      return "Look at " + v.components[at(step.component)].id + ", " +
-             v.components[at(step.component)].title;
+      return "Look at " + thing_text(v, step.component);
     case advice::Step::Type::repair:
       return first_capital(repair()) + ", then prove it under load";
     case advice::Step::Type::authorize:

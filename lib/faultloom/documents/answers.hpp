@@ -17,6 +17,8 @@ struct AnswerContext {
   const Job& job;
 };
 
+/// "W7, wire W7 from ..."; a setting by what it sets: "charge plug".
+[[nodiscard]] std::string thing_text(const vehicle::Vehicle& vehicle, vehicle::Index component);
 /// The members that every answer to a job begins with.
 [[nodiscard]] nlohmann::json heading(std::string_view format, const AnswerContext& context);
 /// Position of every control, by id.

@@ -56,13 +56,6 @@ std::string point_text(const vehicle::Vehicle& v, vehicle::Index terminal) {
   const auto title = inside_sentence(v.components[at(t.component)].title);
   return title.empty() ? t.name : fmt::format("{} ({})", t.name, title);
 }
-
-std::string thing_text(const vehicle::Vehicle& v, vehicle::Index component) {
-  const auto& c = v.components[at(component)];
-  if (c.type == vehicle::Component::Type::setting) return words_of(c.id);
-  return c.title.empty() ? c.id : fmt::format("{}, {}", c.id, inside_sentence(c.title));
-}
-
 /// The place to work at: zones of the probes, or of the part.
 std::string where_text(const vehicle::Vehicle& v, const advice::Step& step) {
   std::vector<vehicle::Index> zones;
