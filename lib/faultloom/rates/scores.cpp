@@ -111,6 +111,7 @@ std::vector<double> job_losses(std::span<const Claim> claims) {
   std::map<std::size_t, double> by_job;
   for (const auto& claim : claims) by_job[claim.job] += loss_of(claim);
   std::vector<double> losses;
+  losses.reserve(by_job.size());
   for (const auto& [job, loss] : by_job) losses.push_back(loss);
   return losses;
 }
