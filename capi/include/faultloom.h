@@ -971,6 +971,7 @@ FAULTLOOM_API faultloom_status faultloom_journal_read(const char* bytes, size_t 
  *         FAULTLOOM_E_ARGUMENT   also when two models are of one vehicle, or their rates differ
  *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
  * Complexity: faultloom_mode_posteriors() for each job without a confirmed cause. Threads: any.
+ * Experimental.
  */
 FAULTLOOM_API faultloom_status faultloom_learn_rates(
     const faultloom_model* const* models, size_t model_count, const char* history,
@@ -995,7 +996,7 @@ FAULTLOOM_API faultloom_status faultloom_learn_rates(
  *
  * Errors: those of faultloom_learn_rates()
  *         FAULTLOOM_E_VALUE  also when no job has entries and a confirmed cause
- * Complexity: faultloom_mode_posteriors() for each job with a confirmed cause. Threads: any.
+ * Complexity: faultloom_mode_posteriors() for each job with a confirmed cause. Threads: any. Experimental.
  */
 FAULTLOOM_API faultloom_status faultloom_calibration(
     const faultloom_model* const* models, size_t model_count, const faultloom_model* const* against,
@@ -1016,7 +1017,7 @@ FAULTLOOM_API faultloom_status faultloom_calibration(
  *
  * Errors: those of faultloom_rank()
  * Complexity: faultloom_mode_posteriors() once, and some hundred passes over its candidates for each rate.
- * Threads: any.
+ * Threads: any. Experimental.
  */
 FAULTLOOM_API faultloom_status faultloom_sensitivity(const faultloom_model* model, const char* job,
                                                      size_t job_size, const char* options,

@@ -18,7 +18,7 @@ namespace {
 
 std::optional<documents::Model> optional_model(const faultloom_model* model) {
   if (model == nullptr) return std::nullopt;
-  return model->model;
+  return required(model, "model").model;
 }
 
 std::string path_of(const char* path, size_t size) {
@@ -62,7 +62,7 @@ faultloom_status faultloom_journal_append(faultloom_journal* journal, const char
     auto& to = required(journal, "journal").journal;
     auto pending = to.prepare(required_text(change, change_size, "change"));
     auto ids = std::make_unique<faultloom_text>(
-        faultloom_text{nlohmann::json(pending.change.added).dump()});
+        faultloom_text{{}, nlohmann::json(pending.change.added).dump()});
     to.append(std::move(pending));
     place = ids.release();
   });
@@ -106,7 +106,7 @@ faultloom_status faultloom_journal_read(const char* bytes, size_t bytes_size,
     faultloom_text*& status_place = required(status, "status");
     const auto read = documents::read_journal(required_text(bytes, bytes_size, "bytes"));
     auto words = std::make_unique<faultloom_text>(
-        faultloom_text{documents::journal_status(read, bytes_size)});
+        faultloom_text{{}, documents::journal_status(read, bytes_size)});
     document_place = new faultloom_text{{}, documents::JobBook(read.document).text()};
     status_place = words.release();
   });

@@ -17,6 +17,7 @@ std::vector<const documents::Model*> models_of(const faultloom_model* const* mod
   std::vector<const documents::Model*> result;
   if (count == 0) refuse(name, "has no model in it");
   const auto* list = &required(models, name);
+  result.reserve(count);
   for (size_t i = 0; i < count; ++i) result.push_back(&required(list[i], name).model);
   return result;
 }

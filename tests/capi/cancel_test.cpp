@@ -5,6 +5,7 @@
 #include "support.hpp"
 
 #include <functional>
+#include <memory>
 #include <set>
 #include <string>
 #include <vector>
@@ -123,10 +124,62 @@ faultloom_status posteriors(const faultloom_model* model, Watcher& watcher, std:
   return status;
 }
 
+faultloom_status close_handle(const faultloom_model* model, Watcher& watcher, std::string& answer,
+                              faultloom_error** error) {
+  faultloom_job* open = nullptr;
+  EXPECT_EQ(faultloom_job_from_json(model, job.data(), job.size(), &open, nullptr), FAULTLOOM_OK);
+  const std::unique_ptr<faultloom_job, decltype(&faultloom_job_free)> owner(open,
+                                                                            &faultloom_job_free);
+  const std::string closing = R"({"verdict":"not_repaired"})";
+  const auto status =
+      faultloom_job_close(open, closing.data(), closing.size(), &Watcher::watch, &watcher, error);
+  std::string document;
+  EXPECT_EQ(text_of(document, [&](auto** out) { return faultloom_job_json(open, out, nullptr); }),
+            FAULTLOOM_OK);
+  EXPECT_EQ(document.find("closing") != std::string::npos, status == FAULTLOOM_OK);
+  answer = document;
+  return status;
+}
+
+/// One closed job of the cart and the hours it ran.
+std::string history() {
+  auto closed = nlohmann::json::parse(job);
+  closed["closing"] = {{"verdict", "repaired"}, {"by", "word"}};
+  closed["confirmed"] = {"W3"};
+  closed["exposure_hours"] = 500;
+  return nlohmann::json{{"format", "faultloom.history"},
+                        {"version", "1.0"},
+                        {"seen", "all"},
+                        {"jobs", {closed}},
+                        {"running", {{{"vehicle", "lamp-cart"}, {"hours", 4000}}}}}
+      .dump();
+}
+
+faultloom_status learn(const faultloom_model* model, Watcher& watcher, std::string& answer,
+                       faultloom_error** error) {
+  const std::string past = history();
+  return text_of(answer, [&](auto** out) {
+    return faultloom_learn_rates(&model, 1, past.data(), past.size(), nullptr, 0, &Watcher::watch,
+                                 &watcher, out, error);
+  });
+}
+
+faultloom_status calibrate(const faultloom_model* model, Watcher& watcher, std::string& answer,
+                           faultloom_error** error) {
+  const std::string past = history();
+  return text_of(answer, [&](auto** out) {
+    return faultloom_calibration(&model, 1, nullptr, 0, past.data(), past.size(), nullptr, 0,
+                                 &Watcher::watch, &watcher, out, error);
+  });
+}
+
 std::vector<LongCall> long_calls() {
   return {
       {"model_from_json", build},
       {"mode_posteriors", posteriors},
+      {"job_close", close_handle},
+      {"learn_rates", learn},
+      {"calibration", calibrate},
       {"model_lint",
        [](auto* model, Watcher& watcher, std::string& answer, auto** error) {
          return text_of(answer, [&](auto** out) {
@@ -150,6 +203,7 @@ std::vector<LongCall> long_calls() {
       question("next_step", &faultloom_next_step, "{}"),
       question("plan", &faultloom_plan, R"({"depth":2})"),
       question("plan_card", &faultloom_plan_card, R"({"depth":1})"),
+      question("sensitivity", &faultloom_sensitivity, "{}"),
       question("explain", &faultloom_explain, "{}"),
       question("ambiguity", &faultloom_ambiguity, R"({"looks":true,"lifting":true})"),
       question("close_job", &faultloom_close_job, R"({"verdict":"not_repaired"})"),

@@ -61,8 +61,9 @@ TEST_F(WrongHandles, AreRefusedWhereAModelIsWanted) {
         return faultloom_testability(m, nullptr, 0, nullptr, nullptr, &out, e);
       },
   };
-  for (const auto ask : {&faultloom_rank, &faultloom_next_step, &faultloom_plan,
-                         &faultloom_plan_card, &faultloom_explain, &faultloom_ambiguity})
+  for (const auto ask :
+       {&faultloom_rank, &faultloom_next_step, &faultloom_plan, &faultloom_plan_card,
+        &faultloom_explain, &faultloom_ambiguity, &faultloom_sensitivity})
     calls.emplace_back([ask, &job, &out](auto* m, auto** e) {
       return ask(m, job, 2, nullptr, 0, nullptr, nullptr, &out, e);
     });
@@ -78,6 +79,63 @@ TEST_F(WrongHandles, AreRefusedWhereAModelIsWanted) {
       EXPECT_EQ(out, nullptr);
     }
   }
+}
+
+TEST_F(WrongHandles, AreRefusedWhereAJobOrJournalIsWanted) {
+  faultloom_text* out = nullptr;
+  faultloom_text* more = nullptr;
+  faultloom_job* job = nullptr;
+  faultloom_journal* journal = nullptr;
+  const char* id = nullptr;
+  size_t n = 0;
+  const char text[] = "{}";
+  const std::vector<std::function<faultloom_status(const void*, faultloom_error**)>> calls{
+      [&](auto* h, auto** e) { return faultloom_job_new(as<faultloom_model>(h), "j", 1, &job, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_job_from_json(as<faultloom_model>(h), text, 2, &job, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_job_set(as<faultloom_job>(h), text, 2, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_job_add_entry(as<faultloom_job>(h), text, 2, &id, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_job_withdraw(as<faultloom_job>(h), "e", 1, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_job_close(as<faultloom_job>(h), text, 2, nullptr, nullptr, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_job_entry_count(as<faultloom_job>(h), &n, e); },
+      [&](auto* h, auto** e) { return faultloom_job_json(as<faultloom_job>(h), &out, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_open("/none", 5, as<faultloom_model>(h), &journal, e);
+      },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_append(as<faultloom_journal>(h), text, 2, &more, e);
+      },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_update(as<faultloom_journal>(h), text, 2, e);
+      },
+      [&](auto* h, auto** e) { return faultloom_journal_json(as<faultloom_journal>(h), &out, e); },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_status(as<faultloom_journal>(h), &out, e);
+      },
+      [&](auto* h, auto** e) {
+        return faultloom_journal_compact(as<faultloom_journal>(h), "/none", 5, e);
+      },
+      [&](auto* h, auto** e) {
+        const auto* wrong = as<faultloom_model>(h);
+        return faultloom_learn_rates(&wrong, 1, text, 2, nullptr, 0, nullptr, nullptr, &out, e);
+      },
+  };
+  for (size_t i = 0; i < calls.size(); ++i) {
+    SCOPED_TRACE(i);
+    faultloom_error* error = nullptr;
+    EXPECT_EQ(calls[i](text_.get(), &error), FAULTLOOM_E_ARGUMENT);
+    const ErrorOwner owner(error);
+    EXPECT_NE(std::string(faultloom_error_message(error)).find("is a handle of another kind"),
+              std::string::npos);
+  }
+  faultloom_job_free(as<faultloom_job>(text_.get()));
+  faultloom_journal_free(as<faultloom_journal>(text_.get()));
+  EXPECT_STRNE(faultloom_text_data(text_.get()), "");
 }
 
 TEST_F(WrongHandles, AreLikeNullWhereNothingCanFail) {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+from dataclasses import replace
 from typing import Any
 
 import faultloom
@@ -246,10 +247,22 @@ def test_a_lifted_wire_is_in_the_reading(hauler: Vocabulary) -> None:
     assert key_of(_reading("ohmmeter", isolated=True), hauler) != key_of(step, hauler)
 
 
+def test_what_is_wiggled_meanwhile_is_in_the_entry(hauler: Vocabulary) -> None:
+    plain = _step("sign", component="M1", sign="turns", state={"key": "on"})
+    step = replace(plain, wiggled_zone="dash")
+    (entry,) = _answer(step, "no", hauler)
+    assert entry["provoked"] == {"how": "wiggle", "zone": "dash"}
+    assert entry["outcome"] == "no"
+    (open_one,) = _answer(step, "can't", hauler)
+    assert open_keys([open_one], hauler) == {key_of(step, hauler)}
+    assert key_of(step, hauler) != key_of(plain, hauler)
+    assert key_of(step, hauler) != key_of(replace(plain, wiggled_zone="seat"), hauler)
+
+
 def test_what_a_lead_shows_is_an_entry(hauler: Vocabulary) -> None:
     lead = ("S5.common", "S5.no")
     text = "Drive wheels clear, fused lead from S5.common to S5.no across S5; Watch and listen: (K1)"
-    step = _step("bridge", component="S5", sign="click", lead=lead, text=text)
+    step = _step("bridge", component="S5", sign="click", watched="K1", lead=lead, text=text)
     (entry,) = _answer(step, "yes", hauler)
     assert (entry["part"], entry["sign"], entry["outcome"]) == ("K1", "click", "yes")
     assert entry[LEAD] == list(lead)
@@ -530,7 +543,13 @@ def test_whatever_is_typed_is_understood_or_answered_in_one_line(line: str) -> N
             _step("repair", component="W14", action="splice"),
             _step("verify"),
             _step("lift", instrument="meter", red="K1.load", black="K1.line", lifted="W7:to"),
-            _step("bridge", component="S5", sign="turns", lead=("S5.common", "S5.no")),
+            _step(
+                "bridge",
+                component="S5",
+                sign="turns",
+                watched="M1",
+                lead=("S5.common", "S5.no"),
+            ),
             _step("authorize", component="K1", action="replace"),
             _step("dance"),
         ]

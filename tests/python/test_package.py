@@ -37,6 +37,56 @@ def tug() -> faultloom.Model:
     return faultloom.Model.shipped("mulch-tug")
 
 
+# -- what to do next -------------------------------------------------------------------------------
+
+
+def test_a_closed_job_has_no_next_step(tug: faultloom.Model) -> None:
+    job = json.loads((DATA / "jobs" / "compost-yard-dead-tug.json").read_text())
+    job["closing"] = {"verdict": "not_repaired", "by": "word"}
+    for ask in (tug.next_step, tug.plan, tug.plan_card):
+        with pytest.raises(faultloom.Error) as caught:
+            ask(job)
+        assert (caught.value.code, caught.value.pointer) == (Code.NO_STEP, "/closing")
+
+
+def test_prices_and_the_budget_of_the_belief_reach_the_planner(tug: faultloom.Model) -> None:
+    job = DATA / "jobs" / "compost-yard-dead-tug.json"
+    usual = tug.next_step(job)
+    assert tug.next_step(job, comeback_usd=150, good_part_loss=0.4, budget_sets=2500) == usual
+    dear = tug.next_step(job, comeback_usd=5000, good_part_loss=1)
+    assert dear.step.expected_total_usd > usual.step.expected_total_usd
+    with pytest.raises(faultloom.Error) as caught:
+        tug.next_step(job, good_part_loss=1.5, comeback_usd=-1)
+    assert {p.pointer for p in caught.value.problems} == {"/good_part_loss", "/comeback_usd"}
+
+
+def test_it_runs_with_a_lead_across_what_is_broken() -> None:
+    model = faultloom.Model.shipped("seedling-hauler")
+    turns = {
+        "type": "sign",
+        "part": "M1",
+        "sign": "turns",
+        "state": {"service_switch": "run", "key": "on", "selector": "forward", "pedal": "pressed"},
+    }
+    job = {
+        "format": "faultloom.job",
+        "version": "1.0",
+        "id": "lead",
+        "vehicle": "seedling-hauler",
+        "entries": [{"id": "a", **turns, "outcome": "no"}],
+    }
+
+    def chance() -> float:
+        return next(c.probability for c in model.rank(job, top=1000).components if c.id == "S3")
+
+    before = chance()
+    job["entries"].append({"id": "b", **turns, "outcome": "yes", "lead": ["S3.common", "S3.no"]})
+    assert chance() > max(0.5, 3 * before)
+    job["entries"][1]["outcome"] = "no"
+    assert chance() < before
+    assert "lead from S3.common to S3.no" in model.explain(job).text
+
+
 # -- documents in ----------------------------------------------------------------------------------
 
 

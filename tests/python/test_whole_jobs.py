@@ -276,6 +276,45 @@ def test_minutes_and_money_are_those_of_a_hand_calculation(spice):
     assert shop.usd == pytest.approx(t.minutes * 110 / 60 + 75)
 
 
+def test_a_lead_bridges_what_is_open_and_costs_its_time(spice):
+    shop = shop_with(spice, Fault("K1/contacts_dead"))
+    state = dict(shop._wiring.run_state)
+    assert shop.notice("M1", "turns", state)["outcome"] == "no"
+    before = shop.tally.minutes
+    entry = shop.notice("M1", "turns", state, lead=("K1.line", "K1.load"))
+    assert entry["outcome"] == "yes"
+    assert entry["lead"] == ["K1.line", "K1.load"]
+    # 0.2 to watch, 2 for the lead, the bay where the contactor is (9).
+    assert shop.tally.minutes == pytest.approx(before + 0.2 + 2 + 9)
+    assert shop.notice("M1", "turns", state)["outcome"] == "no"
+
+
+def test_a_wire_end_taken_off_cuts_what_hangs_on_it(spice):
+    shop = shop_with(spice)
+    across = ("ohmmeter", "X1-4.plug", "K1.coil_feed", {})
+    whole = shop.read(*across, isolated=True)
+    cut = shop.read(*across, isolated=True, lifted="W21:to")
+    assert whole["ohms"] < 1
+    assert cut["lifted"] == ["W21:to"]
+    assert cut.get("outcome") == "overload" or cut["ohms"] > 10
+
+
+def test_wiggling_brings_out_what_comes_and_goes_there_half_the_time(spice):
+    fault = Fault("K1/plunger_sticks", duty=1e-9)
+    shop = shop_with(spice, fault)
+    state = dict(shop._wiring.run_state)
+    here = shop._wiring.components["K1"].zone
+    elsewhere = next(zone for zone in shop._wiring.zones if zone != here)
+    shown = {here: 0, elsewhere: 0}
+    for zone in shown:
+        for _ in range(60):
+            entry = shop.notice("M1", "turns", state, wiggled=zone)
+            assert entry["provoked"] == {"how": "wiggle", "zone": zone}
+            shown[zone] += entry["outcome"] == "no"
+    assert shown[elsewhere] == 0
+    assert 15 <= shown[here] <= 45  # four standard errors about a half
+
+
 def test_good_parts_are_counted_apart_from_good_joints_and_a_comeback_costs(spice):
     shop = shop_with(spice, Fault("S6/intermittent", duty=0.0), costs=Costs(most_visits=2))
     shop.intake()

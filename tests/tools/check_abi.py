@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
 """Holds the binary interface of the shared library against the stored one.
 
-`tests/abi/faultloom-N.abi` is what programs built against interface version N rely on: the exported
-functions with the types of their arguments, read by abidw from the debug information of a build. New
-functions are fine, everything else that differs is an error. Before that it is shown that the check
-finds what it is for: tiny libraries made from the header, one as it is, one with a function more and
-the others with a slip each, must pass and fail.
+`tests/abi/faultloom-N.abi` is what programs built against interface version N rely on: the
+exported functions with the types of their arguments, read by abidw from the debug information of a
+build. New functions are fine, everything else that differs is an error. It is also shown that the
+check finds what it is for: tiny libraries made from the header, one as it is, one with a function
+more and the others with a slip each, must pass and fail.
 
 With `--update` the stored file is written anew; do that when a function was added, or together with
 a new FAULTLOOM_ABI_VERSION.
@@ -42,7 +42,9 @@ def output_of(*command: str | Path) -> str:
 def described(library: Path, headers: Path, to: Path) -> Path:
     """The interface of a library as XML. Types that the public header only names stay closed."""
     if ".debug_info" not in output_of("readelf", "-SW", library):
-        raise Broken(f"{library} has no debug information, so nothing could be compared; build with -g")
+        raise Broken(
+            f"{library} has no debug information, so nothing could be compared; build with -g"
+        )
     words = ["--drop-private-types", "--exported-interfaces-only", "--no-corpus-path"]
     words += ["--no-comp-dir-path", "--no-show-locs", "--no-elf-needed", "--no-architecture"]
     output_of("abidw", "--headers-dir", headers, *words, library, "--out-file", to)
@@ -84,7 +86,8 @@ SLIPS = {
     "nothing": ("", "", False),
     "a function more": (
         "FAULTLOOM_API uint32_t faultloom_abi_version(void);",
-        "FAULTLOOM_API uint32_t faultloom_abi_version(void);\nFAULTLOOM_API int32_t faultloom_more(int a);",
+        "FAULTLOOM_API uint32_t faultloom_abi_version(void);\n"
+        "FAULTLOOM_API int32_t faultloom_more(int a);",
         False,
     ),
     "a function less": ("FAULTLOOM_API uint32_t faultloom_abi_version(void);", "", True),
@@ -95,7 +98,11 @@ SLIPS = {
         "size_t csv_size, const char* csv,",
         True,
     ),
-    "a wider status": ("typedef int32_t faultloom_status;", "typedef int64_t faultloom_status;", True),
+    "a wider status": (
+        "typedef int32_t faultloom_status;",
+        "typedef int64_t faultloom_status;",
+        True,
+    ),
     "another watcher": ("(double share, void* user)", "(float share, void* user)", True),
     "another result": ("uint32_t faultloom_abi_version", "uint64_t faultloom_abi_version", True),
 }
@@ -147,7 +154,9 @@ def check(options: argparse.Namespace) -> str:
         now = described(options.library, headers, Path(temporary) / "now.abi")
         found = differences(baseline, now)
     if found:
-        raise Broken(f"{found}\nThe interface differs; raise FAULTLOOM_ABI_VERSION or take it back.")
+        raise Broken(
+            f"{found}\nThe interface differs; raise FAULTLOOM_ABI_VERSION or take it back."
+        )
     stored = set(re.findall(r"<elf-symbol name='(\w+)'", baseline.read_text(encoding="utf-8")))
     check_the_check(header, version_script, baseline, options.cc)
     said = f"The interface holds: {len(stored)} functions, {len(SLIPS)} tries on the check itself."

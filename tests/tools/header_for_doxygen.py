@@ -82,6 +82,8 @@ def described(body: str, parameters: list[str]) -> str:
         owner = name.removesuffix("_size")
         if owner != name:
             text = f"Size of {owner} in bytes."
+        if name.endswith("_count"):
+            text = f"How many there are of {name.removesuffix('_count')}."
         if text:
             out.append(f"@param {name} {text}")
     return "/** " + "\n".join(out).strip() + " */"

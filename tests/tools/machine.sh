@@ -36,11 +36,14 @@ need_packages() {
 }
 
 # Compiles through ccache when it is there. The tests and the wheel compile the same sources with the
-# same flags in different folders; the folder must not count as a difference.
+# same flags in different folders; the folder must not count as a difference. Paths below the project are
+# made relative to the folder of the build, so builds that are to share must lie equally deep below what
+# they build: `build`, `build-wheel`, `build-debs`.
 use_ccache() {
   export CC=${CC:-cc} CXX=${CXX:-c++}
   if command -v ccache >/dev/null; then
-    export CCACHE_NOHASHDIR=1 CMAKE_C_COMPILER_LAUNCHER=ccache CMAKE_CXX_COMPILER_LAUNCHER=ccache
+    export CCACHE_NOHASHDIR=1 CCACHE_BASEDIR=$root
+    export CMAKE_C_COMPILER_LAUNCHER=ccache CMAKE_CXX_COMPILER_LAUNCHER=ccache
   fi
 }
 
@@ -79,6 +82,7 @@ install_faultloom() {
   fi
   say "Building and installing the Python package"
   "$venv/bin/pip" install --quiet --no-build-isolation --force-reinstall --no-deps \
-    --config-settings=build-dir="$root/build/wheel" "$@" "$root/bindings/python" || return
+    --config-settings=build-dir="$root/build-wheel" \
+    --config-settings=cmake.define.FAULTLOOM_REPRODUCIBLE=ON "$@" "$root/bindings/python" || return
   echo "$wanted" >"$venv/faultloom-installed"
 }

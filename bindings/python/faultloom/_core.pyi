@@ -1,4 +1,4 @@
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,20 @@ class Model:
         self, job: _Text, options: _Text = "", progress: _Progress = None
     ) -> str: ...
     def testability_json(self, options: _Text = "", progress: _Progress = None) -> str: ...
+
+def learn_rates_json(
+    models: Sequence[Model], history: _Text, options: _Text = "", progress: _Progress = None
+) -> str: ...
+def calibration_json(
+    models: Sequence[Model],
+    against: Sequence[Model],
+    history: _Text,
+    options: _Text = "",
+    progress: _Progress = None,
+) -> str: ...
+def sensitivity_json(
+    model: Model, job: _Text, options: _Text = "", progress: _Progress = None
+) -> str: ...
 
 class Journal:
     @staticmethod

@@ -5,7 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TypeVar
+
+from faultloom._html import ranking_table
+
+if TYPE_CHECKING:
+    import pandas
 
 Data = Mapping[str, Any]
 Item = TypeVar("Item", bound="Part")
@@ -391,6 +396,10 @@ class Answer(Mapping[str, Any]):
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self._data.get('job', self._data.get('vehicle', ''))}>"
 
+    def __reduce__(self) -> tuple[type[Self], tuple[str]]:
+        """Pickled as its text."""
+        return type(self), (self.text,)
+
 
 @dataclass(frozen=True, slots=True)
 class Repair(Part):
@@ -483,6 +492,26 @@ class Ranking(Answer):
         self.quadrature_error: float = self["quadrature_error"]
         self.conflict: float = self["conflict"]
         self.log_evidence: float = self["log_evidence"]
+
+    def to_pandas(self) -> pandas.DataFrame:
+        """The suspects as a table with a row each, likeliest first; needs pandas.
+
+        Returns:
+            The columns title, probability [1], kind, zone and loom; the index is the id.
+
+        Raises:
+            ImportError: There is no pandas.
+        """
+        import pandas  # noqa: PLC0415  # only who asks for tables needs it
+
+        columns = ("id", "title", "probability", "kind", "zone", "loom")
+        rows = [[getattr(suspect, name) for name in columns] for suspect in self.components]
+        return pandas.DataFrame(rows, columns=list(columns)).set_index("id")
+
+    def _repr_html_(self) -> str:
+        """The suspects as a notebook shows them."""
+        rest = [("Nothing is broken", self.no_fault), ("Not in the model", self.not_in_model)]
+        return ranking_table(f"{self.job}, {self.vehicle}", self.components, rest)
 
 
 class Advice(Answer):

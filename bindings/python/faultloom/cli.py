@@ -17,7 +17,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultloom import _plan, _show
+from faultloom import _learning, _plan, _show
 from faultloom._bench import (
     Bench,
     RefusedError,
@@ -544,8 +544,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_reach(testability)
 
     _add_deck(commands)
-    pages.add_commands(commands, lambda text: _number(text, 1000000000))
-    _add_bench(commands)
+    _add_commands_of_modules(commands)
     return parser
 
 
@@ -567,6 +566,12 @@ def _add_deck(commands: Any) -> None:
         "--lift", action="append", default=[], metavar="WIRE:END", help="a wire end taken off"
     )
     deck.add_argument("--isolated", action="store_true", help="with the pack isolated")
+
+
+def _add_commands_of_modules(commands: Any) -> None:
+    _learning.add_commands(commands, _command, _whole)
+    pages.add_commands(commands, lambda text: _number(text, 1000000000))
+    _add_bench(commands)
 
 
 def _add_bench(commands: Any) -> None:

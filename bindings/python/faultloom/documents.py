@@ -39,7 +39,9 @@ def text_of(document: Document) -> str | bytes:
     """The JSON text of a document.
 
     Args:
-        document: Path, JSON text, parsed object or journal. Bytes are taken as text.
+        document: Path, JSON text, parsed object or journal. Bytes are taken as text. In an object,
+            scalars and arrays of numpy may stand for numbers and lists, and a table of pandas for
+            a list with an object for each row, where an empty cell is a member left out.
 
     Raises:
         OSError: The path can't be read.
@@ -74,14 +76,33 @@ def raw_text_of(document: Document) -> str | bytes:
 
 
 def _plain(value: object) -> object:
-    """Scalars and arrays of numpy, and mappings other than dict, as JSON knows them."""
+    """Scalars and arrays of numpy, tables of pandas, and mappings other than dict, as JSON."""
     if isinstance(value, Mapping):
         return dict(value)
+    if hasattr(value, "iterrows"):
+        return _rows_of(value)
     to_list = getattr(value, "tolist", None)
     if to_list is None:
         raise TypeError(f"{type(value).__name__} has no JSON form")
     plain: object = to_list()
     return plain
+
+
+def _rows_of(table: Any) -> list[dict[str, object]]:
+    """Rows of a table of pandas without their empty cells.
+
+    A column of integers with an empty cell is one of floats in pandas; whole numbers are made whole
+    again.
+    """
+    filled = table.astype(object).where(table.notna(), None).to_dict("records")
+    return [
+        {str(name): _whole(value) for name, value in row.items() if value is not None}
+        for row in filled
+    ]
+
+
+def _whole(value: object) -> object:
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def data_path() -> Path:

@@ -32,20 +32,20 @@ class Means(TypedDict, total=False):
     Attributes:
         instruments: Ids of those at hand; what the job says if empty.
         closed_zones: Ids of zones that must stay closed.
-        alternatives: How many runners-up, 0..10000; 3. In a plan they stand in for a step that takes
-            too long from where the job then stands.
+        alternatives: How many runners-up, 0..10000; 3. In a plan they stand in for a step that
+            takes too long from where the job then stands.
         allow_live: False for no test with the pack connected.
         max_minutes: No step longer than this, zones included, 0..1e6 [min].
         authorized_usd: Repairs that cost more come as a step "authorize": ask first. 0..1e9 [USD].
-        comeback_usd: What it costs if the vehicle comes back, on top of what is still to be repaired,
-            0..1e9 [USD]; 150.
+        comeback_usd: What it costs if the vehicle comes back, on top of what is still to be
+            repaired, 0..1e9 [USD]; 150.
         good_part_loss: Share of its price that a good part costs that was replaced, 0..1: what the
             supplier does not take back; 0.4.
         budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer then
             depends on the machine. In a plan it holds for each step. 0 for no limit.
         budget_decisions: End it after so many decisions looked into, 0..1e9; 0 for no limit.
-        budget_sets: Sets of faults looked at for the belief that steps are weighed with, 0..1e9; 2500.
-            0 for no limit.
+        budget_sets: Sets of faults looked at for the belief that steps are weighed with, 0..1e9;
+            2500. 0 for no limit.
     """
 
     instruments: Iterable[str] | None
@@ -79,7 +79,7 @@ class Model:
     """A vehicle with its failure rates and instruments.
 
     Never changes; any number of threads may use one at the same time. Work is done without the
-    interpreter lock, and Ctrl-C stops it.
+    interpreter lock, and Ctrl-C stops it. Can be pickled.
 
     Args:
         vehicle: Vehicle document, like all documents a path, JSON text or parsed object.
@@ -110,14 +110,18 @@ class Model:
         *,
         progress: Progress | None = None,
     ) -> None:
-        self._core = _core.Model(
+        self._documents = (
             text_of(vehicle),
             _text_or_none(kinds),
             _text_or_none(rates),
             _text_or_none(instruments),
             _text_or_none(cautions),
-            progress,
         )
+        self._core = _core.Model(*self._documents, progress)
+
+    def __reduce__(self) -> tuple[type[Model], tuple[str | bytes | None, ...]]:
+        """Pickled as its documents, so that it reaches other processes; built again there."""
+        return type(self), self._documents
 
     @classmethod
     def shipped(cls, vehicle_id: str) -> Model:
@@ -131,6 +135,11 @@ class Model:
             'mulch-tug'
         """
         return cls(find_vehicle(vehicle_id))
+
+    @property
+    def native(self) -> _core.Model:
+        """The library's own object, for functions of this package that ask about several models."""
+        return self._core
 
     @cached_property
     def terminals(self) -> tuple[str, ...]:

@@ -8,6 +8,7 @@
 
 #include "errors.hpp"
 #include "journal_binding.hpp"
+#include "learning_binding.hpp"
 #include "model_binding.hpp"
 #include "watcher.hpp"
 
@@ -35,6 +36,7 @@ PYBIND11_MODULE(_core, module) {
   bind_errors(module);
   bind_model(module);
   bind_journal(module);
+  bind_learning(module);
   module.def("check_document", &check_document, "text"_a, "kinds"_a = py::none());
   module.def("vehicle_from_run_list", &vehicle_from_run_list, "csv"_a, "vehicle_id"_a);
 }

@@ -53,7 +53,7 @@ class Costs:
 
 
 WIGGLE_HELPS = 0.5
-"""Chance that moving wires by hand brings out what comes and goes there; from memory of the trade."""
+"""Chance that moving wires by hand brings out what comes and goes; from memory of the trade."""
 
 
 class OutOfPatienceError(Exception):
@@ -303,7 +303,9 @@ class Shop:
         """Watches, listens or feels for a sign in a state; an entry of a job.
 
         Args:
-            part, sign, state: What to watch, and how the controls stand.
+            part: Whose sign to watch.
+            sign: Which one.
+            state: How the controls stand.
             wiggled: Zone where wires and plugs are moved by hand meanwhile.
             lead: Two terminals that a fused lead joins.
         """

@@ -476,7 +476,7 @@ void TrialFactory::add_readings(const Alike& alike) {
   for (const auto* own : ports)
     for (std::size_t p = 0; p < places.size(); ++p) {
       patterns[p] = with_port(patterns[p], own[p]);
-      differs[p] |= own[p] != ports.front()[p] ? 1 : 0;
+      if (own[p] != ports.front()[p]) differs[p] = 1;
     }
   for (std::size_t p = 0; p < places.size(); ++p) {
     if (differs[p] == 0) continue;

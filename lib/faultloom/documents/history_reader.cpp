@@ -81,6 +81,7 @@ class HistoryReader {
     const auto& known = parts.rates.environments;
     if (exposure.environment.empty() || known.contains(exposure.environment)) return;
     std::vector<std::string> names;
+    names.reserve(known.size());
     for (const auto& [name, multiplier] : known) names.push_back(name);
     add(Code::reference,
         fmt::format("Environment '{}' is not in the rates document{}", exposure.environment,

@@ -35,7 +35,7 @@ std::string records_in_words(const Damage& damage) {
 }
 
 std::string in_words(const Damage& damage, bool at_end) {
-  const auto place = fmt::format("At line {}, byte {}: ", damage.line, damage.at_byte);
+  auto place = fmt::format("At line {}, byte {}: ", damage.line, damage.at_byte);
   switch (damage.what) {
     case Damage::What::unfinished:
       return place + fmt::format("{} bytes of a record that was not finished", damage.bytes);
@@ -94,21 +94,24 @@ class Replay {
     (void)parse_text(record.body);
     const auto body = Json::parse(record.body);
     const auto change = body.value("change", Json::object());
+    const auto tell = [&](const std::string& what) {
+      const Damage where{Damage::What::missing, record.at_byte, 0, 0, record.number, record.number};
+      damage.push_back({where, fmt::format("Record {} {}", record.number, what), ""});
+    };
     for (const auto& entry : change.value("add", Json::array())) {
-      ids_.insert(entry.value("id", ""));
-      list("entries").push_back(entry);
+      if (const auto id = entry.value("id", ""); !ids_.insert(id).second) {
+        tell(fmt::format("adds an entry '{}' though there is one; it was left out", id));
+      } else {
+        list("entries").push_back(entry);
+      }
     }
     for (const auto& id : change.value("withdraw", Json::array())) {
       if (ids_.contains(id.get<std::string>())) {
         list("withdrawn").push_back(id);
-        continue;
+      } else {
+        tell(fmt::format("takes back entry '{}', which is missing from the job",
+                         id.get<std::string>()));
       }
-      Damage where{Damage::What::missing, record.at_byte, 0, 0, record.number, record.number};
-      damage.push_back(
-          {where,
-           fmt::format("Record {} takes back entry '{}', which is missing from the job",
-                       record.number, id.get<std::string>()),
-           ""});
     }
     const auto members = change.value("set", Json::object());
     for (const auto& [name, value] : members.items()) {
@@ -217,6 +220,9 @@ void JobJournal::set_aside(const ReadJournal& read) {
   damage_ = read.damage;
   const auto end = read.recovery.good_bytes;
   if (end == file_.size()) return;
+  // Room for the path first: what was moved away must not go untold for want of memory.
+  constexpr std::size_t longest_suffix = 32;
+  for (auto& damage : damage_) damage.kept_in.reserve(file_.path().size() + longest_suffix);
   const auto kept = file_.set_aside(end);
   for (auto& damage : damage_)
     if (damage.where.at_byte >= end) damage.kept_in = kept;

@@ -4,8 +4,8 @@
 #include <faultloom/advice/next_step.hpp>
 #include <faultloom/advice/plan.hpp>
 #include <faultloom/belief/search.hpp>
-#include <optional>
 #include <faultloom/rates/estimate.hpp>
+#include <optional>
 #include <string_view>
 
 namespace faultloom::documents {

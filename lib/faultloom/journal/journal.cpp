@@ -77,14 +77,15 @@ std::vector<Found> whole_records(std::string_view bytes, Recovery& recovery) {
   std::size_t bad_line = 1;
   const auto close_stretch = [&](std::size_t end) {
     if (bad_from == end) return;
-    const bool broken_off = bytes.substr(bad_from, end - bad_from).find('\n') == bytes.npos;
+    const bool broken_off =
+        bytes.substr(bad_from, end - bad_from).find('\n') == std::string_view::npos;
     recovery.damage.push_back({broken_off ? Damage::What::unfinished : Damage::What::damaged,
                                bad_from, end - bad_from, bad_line, 0, 0});
   };
   std::size_t line = 1;
   for (std::size_t start = 0; start < bytes.size(); ++line) {
     const auto newline = bytes.find('\n', start);
-    if (newline == bytes.npos) break;
+    if (newline == std::string_view::npos) break;
     const std::size_t end = newline + 1;
     if (auto record = decode(bytes.substr(start, newline - start), start)) {
       close_stretch(start);
@@ -109,7 +110,7 @@ void report_order(const std::vector<Found>& found, Recovery& recovery) {
 }
 
 /// Keeps one record of each number and says what does not fit together.
-void link_records(std::vector<Found> found, Recovery& recovery) {
+void link_records(std::vector<Found>& found, Recovery& recovery) {
   std::uint64_t expected = 0;
   for (auto& [record, line, bytes] : found) {
     const auto report = [&, at = record.at_byte, where = line, count = bytes](
@@ -189,7 +190,7 @@ Recovery recover(std::string_view bytes) {
   std::stable_sort(found.begin(), found.end(), [](const Found& a, const Found& b) {
     return a.record.number < b.record.number;
   });
-  link_records(std::move(found), recovery);
+  link_records(found, recovery);
   std::stable_sort(recovery.damage.begin(), recovery.damage.end(),
                    [](const Damage& a, const Damage& b) { return a.at_byte < b.at_byte; });
   return recovery;

@@ -209,6 +209,7 @@ Spread Learner::update(std::size_t line) const {
 
 std::vector<PoolMember> Learner::pool_of(const std::vector<std::size_t>& members) const {
   std::vector<PoolMember> pool;
+  pool.reserve(members.size());
   for (const auto i : members)
     pool.push_back({failures_of(i), exposure_[i] * lines_[i].prior.mean(), lines_[i].prior.shape});
   return pool;
@@ -243,6 +244,7 @@ void Learner::maximize() {
     // What failed without being noticed has to be put back before shares are taken.
     const double most = *std::max_element(mode_exposure_[i].begin(), mode_exposure_[i].end());
     std::vector<double> weights;
+    weights.reserve(lines_[i].shares.size());
     double sum = 0;
     for (std::size_t m = 0; m < lines_[i].shares.size(); ++m) {
       const double hidden =

@@ -54,9 +54,9 @@ Gamma Gamma::with_quantiles(double low, double low_probability, double high,
   // The ratio of two quantiles falls with the shape and knows nothing of the rate.
   const double ratio = std::log(high / low);
   const auto excess = [&](double log_shape) {
-    const double shape = std::exp(log_shape);
-    return std::log(unit_quantile(shape, high_probability)) -
-           std::log(unit_quantile(shape, low_probability)) - ratio;
+    const double tried = std::exp(log_shape);
+    return std::log(unit_quantile(tried, high_probability)) -
+           std::log(unit_quantile(tried, low_probability)) - ratio;
   };
   double least = std::log(1e-3);
   // Below that a quantile may underflow.
@@ -67,8 +67,8 @@ Gamma Gamma::with_quantiles(double low, double low_probability, double high,
   std::uintmax_t steps = 200;
   const auto [from, to] = boost::math::tools::toms748_solve(
       excess, least, most, boost::math::tools::eps_tolerance<double>(48), steps);
-  const double shape = std::exp(0.5 * (from + to));
-  return {shape, unit_quantile(shape, high_probability) / high};
+  const double found = std::exp(0.5 * (from + to));
+  return {found, unit_quantile(found, high_probability) / high};
 }
 
 double Beta::quantile(double probability) const {

@@ -111,6 +111,7 @@ std::vector<double> job_losses(std::span<const Claim> claims) {
   std::map<std::size_t, double> by_job;
   for (const auto& claim : claims) by_job[claim.job] += loss_of(claim);
   std::vector<double> losses;
+  losses.reserve(by_job.size());
   for (const auto& [job, loss] : by_job) losses.push_back(loss);
   return losses;
 }
@@ -119,6 +120,7 @@ Estimate paired_difference(std::span<const double> first, std::span<const double
   if (first.size() != second.size())
     throw Error(Code::value, "Only equally many numbers can be compared in pairs");
   std::vector<double> differences;
+  differences.reserve(first.size());
   for (std::size_t i = 0; i < first.size(); ++i) differences.push_back(first[i] - second[i]);
   return estimate(differences);
 }

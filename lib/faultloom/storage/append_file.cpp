@@ -81,12 +81,12 @@ std::optional<std::string> real_path(const std::string& path) {
 
 /// Absolute path of a file that need not be there; its folder must be.
 std::string place_of(const std::string& path) {
-  if (path.empty() || path.find('\0') != path.npos)
+  if (path.empty() || path.find('\0') != std::string::npos)
     throw Error(Code::argument, "The path of a journal is empty or has a NUL in it");
   if (auto whole = real_path(path)) return *whole;
   const auto slash = path.rfind('/');
-  const auto folder = slash == path.npos ? std::string(".") : path.substr(0, slash + 1);
-  const auto name = slash == path.npos ? path : path.substr(slash + 1);
+  const auto folder = slash == std::string::npos ? std::string(".") : path.substr(0, slash + 1);
+  const auto name = slash == std::string::npos ? path : path.substr(slash + 1);
   const auto real = real_path(folder);
   if (!real || name.empty() || name == "." || name == "..")
     refuse(path, "reached", real ? EISDIR : errno, "name a file in a folder that is there");
@@ -214,7 +214,7 @@ std::string numbered(const std::string& path, const std::string& suffix, int num
 std::string write_side_file(const std::string& path, const std::string& suffix,
                             std::string_view bytes) {
   for (int i = 1; i <= most_side_files; ++i) {
-    const auto side = numbered(path, suffix, i);
+    auto side = numbered(path, suffix, i);
     const Descriptor file(::open(side.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, new_mode));
     if (file.get() < 0 && errno == EEXIST) continue;
     int problem = file.get() < 0 ? errno : write_all(file.get(), bytes, 0);
@@ -230,7 +230,7 @@ std::string write_side_file(const std::string& path, const std::string& suffix,
 /// Gives a file a second name NAME.SUFFIX, or with the next number that is free.
 std::string keep_as(const std::string& path, const std::string& suffix, const AppendFile& file) {
   for (int i = 0; i <= most_side_files; ++i) {
-    const auto kept = i == 0 ? path + suffix : numbered(path, suffix, i);
+    auto kept = i == 0 ? path + suffix : numbered(path, suffix, i);
     const int problem = add_name(path, kept);
     if (problem == 0) return kept;
     if (has_no_links(problem)) return write_side_file(path, suffix, file.read());

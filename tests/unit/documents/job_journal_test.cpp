@@ -213,6 +213,26 @@ TEST_F(JobJournalTest, AnEntryLostInTheMiddleIsToldEachTimeAndWithdrawnNoMore) {
   }
 }
 
+TEST_F(JobJournalTest, WhatAWriterWithoutALockMixedInIsToldAndLeftOut) {
+  auto bytes = written(2);
+  const auto own = journal::recover(bytes);
+  // Another writer that began from the same three lines, and whose lines came first to nobody's notice.
+  auto line = journal::encode(
+      {2, own.records[1].crc},
+      R"({"change":{"add":[{"id":"x","type":"look","component":"W7","outcome":"clean"}]}})");
+  bytes += line.text;
+  line = journal::encode(
+      {4, line.next.previous},
+      R"({"change":{"add":[{"id":"e2","type":"look","component":"W8","outcome":"clean"}]}})");
+  bytes += line.text;
+  put_bytes(path, bytes);
+  const auto journal = JobJournal::open(path);
+  EXPECT_EQ(ids_of(job_in(journal)), (std::vector<std::string>{"e1", "e2"}));
+  EXPECT_EQ(job_in(journal)["entries"][1]["component"], "W7");
+  EXPECT_EQ(status_of(journal)["damage"].size(), 3U);
+  EXPECT_EQ(bytes_of(path), bytes);
+}
+
 TEST_F(JobJournalTest, AnotherWriterIsToldWhatToDo) {
   const auto journal = JobJournal::create(path, empty_job);
   try {

@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <stdlib.h>
+
 #include <algorithm>
 #include <cstdint>
 #include <nlohmann/json.hpp>
@@ -258,6 +260,7 @@ TEST(Journal, AnyBytesCanBeRead) {
 
 #ifdef FAULTLOOM_HAVE_RAPIDCHECK
 TEST(Journal, AnyTextsGoInAndComeOut) {
+  ::setenv("RC_PARAMS", "seed=20261128", 0);  // the same texts each time
   const bool holds = rc::check([](const std::vector<std::string>& texts) {
     std::vector<std::string> bodies;
     for (const auto& text : texts)

@@ -3,8 +3,10 @@
 #include <faultloom/base/error.hpp>
 
 #include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
 
 #include <cmath>
+#include <fstream>
 #include <set>
 #include <string>
 
@@ -116,6 +118,21 @@ TEST(Handbook, KindFiguresNameEachKindOnce) {
     EXPECT_FALSE(figure.model.empty());
   }
   EXPECT_TRUE(kinds.contains("contactor"));
+}
+
+TEST(Handbook, ShippedRatesShowTheseFigures) {
+  std::ifstream file(std::string(FAULTLOOM_DATA_DIR) + "/rates.json", std::ios::binary);
+  const auto kinds = nlohmann::json::parse(file)["kinds"];
+  std::size_t shown = 0;
+  for (const auto& kind : kinds) shown += kind.contains("handbook") ? 1U : 0U;
+  EXPECT_EQ(shown, kind_figures().size());
+  for (const auto& figure : kind_figures()) {
+    const auto& book = kinds.at(std::string(figure.kind)).at("handbook");
+    expect_relative(book["failures_per_million_hours"].get<double>(),
+                    figure.failures_per_million_hours, 1e-3);
+    EXPECT_NE(book["source"].get<std::string>().find(figure.model), std::string::npos)
+        << figure.kind;
+  }
 }
 
 }  // namespace

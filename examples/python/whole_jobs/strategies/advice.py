@@ -20,8 +20,9 @@ ALTERNATIVES = 5
 MOST_REPEATS = {"look": 1, "sign": 3}
 """How often a step is done at one visit whatever is advised, by its type; twice if not listed.
 
-A second look shows the same, and nobody puts the probes to the same place a third time. When all that is advised
-was done so often, the vehicle is driven and, if it fails, the likeliest is repaired.
+A second look shows the same, and nobody puts the probes to the same place a third time. When all
+that is advised was done so often, the vehicle is driven and, if it fails, the likeliest is
+repaired.
 """
 
 
