@@ -42,11 +42,13 @@ class Marks:
         shares: Probability by suspect; wires stand for their ends too.
         probed: Readings by terminal.
         notes: Lines by part, wire or pin: signs, looks, repairs, clamp readings.
+        outside: What has no place in a harness, in words with its probability.
     """
 
     shares: dict[str, float] = field(default_factory=dict)
     probed: dict[str, list[Probe]] = field(default_factory=dict)
     notes: dict[str, list[str]] = field(default_factory=dict)
+    outside: list[tuple[str, float]] = field(default_factory=list)
 
     def leading(self) -> list[tuple[str, float]]:
         """Suspects, likeliest first."""
@@ -116,6 +118,10 @@ def marks_of(ranking: Ranking | None, job: Mapping[str, Any] | None) -> Marks:
                 before = marks.shares.get(base, 0)
                 marks.shares[base] = max(before, suspect.probability)
         marks.shares.update(wires)
+        marks.outside = [
+            ("Nothing is broken", ranking.no_fault),
+            ("Not in the model", ranking.not_in_model),
+        ]
     for entry in entries_of(job) if job else ():
         _mark(marks, entry)
     return marks

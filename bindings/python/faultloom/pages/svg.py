@@ -313,6 +313,17 @@ class _Drawing:
         middle = (first.middle + second.middle) / 2
         self._badge(group, middle - wide / 2, placed.y + placed.head - 9, wide, pin)
 
+    def _outside(self) -> list[str]:
+        """Suspicion without a place on the drawing: controls left wrong, nothing, anything else."""
+        controls = self.vehicle.get("controls", {})
+        left_wrong = [
+            (f"{clean(controls[name].get('title') or name)} ({clean(name)}) set wrong", share)
+            for name, share in self.marks.leading()
+            if name in controls
+        ]
+        rows = [*left_wrong, *self.marks.outside]
+        return [f"{text}: {percent(share)}" for text, share in rows if step_of(share)]
+
     # -- legend ------------------------------------------------------------------------------------
 
     def _legend(self, top: float) -> float:
@@ -327,6 +338,7 @@ class _Drawing:
                 (k + 1, f"{100 * low:.0f} to {100 * high:.0f} %")
                 for k, (low, high) in enumerate(zip(STEPS, ends, strict=True))
             ]
+        items += [(0, text) for text in self._outside()]
         if self.marks.probed:
             items.append((0, "e1 + red probe, \u2212 black probe, of entry e1"))
         for loom, letter in self.looms.items():
