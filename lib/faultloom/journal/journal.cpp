@@ -4,6 +4,7 @@
 #include <boost/crc.hpp>
 #include <charconv>
 #include <optional>
+#include <set>
 #include <utility>
 
 namespace faultloom::journal {
@@ -101,8 +102,10 @@ std::vector<Found> whole_records(std::string_view bytes, Recovery& recovery) {
 
 void report_order(const std::vector<Found>& found, Recovery& recovery) {
   std::uint64_t highest = 0;
+  std::set<std::uint64_t> seen;
   for (const auto& [record, line, bytes] : found) {
-    if (record.number < highest)
+    // A second one of its number is told as such and not put anywhere.
+    if (seen.insert(record.number).second && record.number < highest)
       recovery.damage.push_back(
           {Damage::What::out_of_order, record.at_byte, bytes, line, record.number, record.number});
     highest = std::max(highest, record.number);
