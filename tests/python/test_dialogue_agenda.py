@@ -84,11 +84,11 @@ def test_whether_it_runs_is_asked_twice_at_most(vocabulary: Vocabulary) -> None:
         assert not agenda.closes
 
 
-def test_a_lead_across_a_suspect_comes_last(vocabulary: Vocabulary) -> None:
+def test_a_lead_across_a_suspect_is_a_step_like_others(vocabulary: Vocabulary) -> None:
     agenda = _filled(vocabulary, _advice(BRIDGE, LOOK), _job(NO))
     assert agenda.current is not None
-    assert agenda.current.type == "look"
-    assert [step.type for step in agenda.others(9)] == ["bridge"]
+    assert agenda.current.type == "bridge"
+    assert [step.type for step in agenda.others(9)] == ["look"]
 
 
 def test_open_checks_come_first_and_what_failed_after_the_search(vocabulary: Vocabulary) -> None:

@@ -12,7 +12,15 @@ import pytest
 from faultloom.answers import Step
 from faultloom.dialogue.grammar import Command, NotUnderstoodError, Quantity, Words, understand
 from faultloom.dialogue.own import EXAMPLES, OwnFindings
-from faultloom.dialogue.questions import LEAD, WITH, Question, Reply, key_of, open_keys
+from faultloom.dialogue.questions import (
+    LEAD,
+    WITH,
+    Question,
+    Reply,
+    entry_key,
+    key_of,
+    open_keys,
+)
 from faultloom.dialogue.vocabulary import Vocabulary
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -266,7 +274,7 @@ def test_what_a_lead_shows_is_an_entry(hauler: Vocabulary) -> None:
     (entry,) = _answer(step, "yes", hauler)
     assert (entry["part"], entry["sign"], entry["outcome"]) == ("K1", "click", "yes")
     assert entry[LEAD] == list(lead)
-    assert open_keys([entry], hauler) == {key_of(step, hauler)}
+    assert entry_key(entry, hauler) == key_of(step, hauler)
     assert key_of(_step("sign", component="K1", sign="click"), hauler) != key_of(step, hauler)
     assert Question(step, hauler).reply(Words("can't")).aside
 

@@ -19,7 +19,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Uncertain(Part):
-    """A number with the 5 % and 95 % quantiles of what is known of it."""
+    """A number and what is known of it.
+
+    Attributes:
+        mean: The expected value.
+        low: The 5 % quantile.
+        high: The 95 % quantile.
+    """
 
     mean: float
     low: float
