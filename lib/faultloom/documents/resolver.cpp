@@ -203,14 +203,17 @@ std::vector<Index> Resolver::bridged(const json& holder, const std::string& poin
         pointer + "/lead");
     return {};
   }
-  if (found->type == vehicle::ElementType::source) {
+  const auto element = static_cast<Index>(found - elements.begin());
+  const bool wire = std::any_of(vehicle_->wires.begin(), vehicle_->wires.end(),
+                                [&](const auto& w) { return w.element == element; });
+  if (!wire && found->type != vehicle::ElementType::contact) {
     add(Code::reading,
         fmt::format("A lead from {} to {} shorts {}; name the terminals it really joined", ends[0],
                     ends[1], found->name),
         pointer + "/lead");
     return {};
   }
-  return {static_cast<Index>(found - elements.begin())};
+  return {element};
 }
 
 }  // namespace faultloom::documents

@@ -48,10 +48,15 @@ Entry some_entry(const Bench& bench, std::mt19937_64& random) {
     for (std::size_t c = 0; c < e.state.size(); ++c)
       if (unit(random) < 0.3)
         e.state[c] = static_cast<Index>(below(v.controls[c].positions.size(), random));
-  if (unit(random) < 0.15) {
-    const auto element = below(v.elements.size(), random);
-    const auto& own = v.elements[element];
-    if (own.type != vehicle::ElementType::source && !own.dormant)
+  // Leads are drawn aside, so that everything else stays as it was before there were any.
+  auto aside = random;
+  aside.discard(100);
+  if (unit(aside) < 0.15) {
+    const auto element = below(v.elements.size(), aside);
+    const bool wire = std::any_of(v.wires.begin(), v.wires.end(), [&](const auto& w) {
+      return w.element == static_cast<Index>(element);
+    });
+    if (wire || v.elements[element].type == vehicle::ElementType::contact)
       e.bridged_elements = {static_cast<Index>(element)};
   }
   if (unit(random) < 0.3) {
