@@ -46,6 +46,23 @@ constexpr std::size_t most_nodes = 60000;
 /// Of one to two kilobytes each.
 constexpr std::size_t most_relevances = 50000;
 
+/// What the entries of a visit are worth under a set with faults that come and go.
+struct VisitProduct {
+  int number;
+  double apart = 1;           ///< every try drawn anew
+  std::vector<double> alike;  ///< by mask of those at work: the same throughout
+};
+
+/// Adds tries to a visit in which everything is at work. @param all  chance of that if each is drawn anew
+void try_further(int number, double all, std::size_t masks, std::vector<VisitProduct>& visits) {
+  auto visit = std::find_if(visits.begin(), visits.end(),
+                            [&](const VisitProduct& v) { return v.number == number; });
+  if (visit == visits.end())
+    visit = visits.insert(visit, {number, 1, std::vector<double>(masks, 1)});
+  visit->apart *= all;
+  std::fill(visit->alike.begin(), visit->alike.end() - 1, 0);
+}
+
 }  // namespace
 
 Predictions::Predictions(const FaultSpace& space, circuit::Solver& solver,
@@ -326,12 +343,7 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
         exception && std::find(members.begin(), members.end(), exception->entry) != members.end();
     return mine ? exception : std::nullopt;
   };
-  struct Visit {
-    int number;
-    double apart = 1;           ///< every try drawn anew
-    std::vector<double> alike;  ///< by mask: the same throughout
-  };
-  std::vector<Visit> visits;
+  std::vector<VisitProduct> visits;
   double product = 1;
   for (std::size_t g = 0; g < forecast.group_count(); ++g) {
     const auto& first = observations_->first(g);
@@ -351,7 +363,7 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
       continue;
     }
     auto visit = std::find_if(visits.begin(), visits.end(),
-                              [&](const Visit& v) { return v.number == first.visit; });
+                              [&](const VisitProduct& v) { return v.number == first.visit; });
     if (visit == visits.end()) {
       visits.push_back({first.visit, 1, std::vector<double>(masks, 1)});
       visit = visits.end() - 1;
@@ -366,15 +378,10 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
   if (further.count > 0) {
     weigh(further.provocation);
     const double all = std::pow(weight.back(), further.count);
-    auto visit = std::find_if(visits.begin(), visits.end(),
-                              [&](const Visit& v) { return v.number == further.visit; });
     if (further.provocation != nullptr) {
       product *= all;
     } else {
-      if (visit == visits.end())
-        visit = visits.insert(visit, {further.visit, 1, std::vector<double>(masks, 1)});
-      visit->apart *= all;
-      std::fill(visit->alike.begin(), visit->alike.end() - 1, 0);
+      try_further(further.visit, all, masks, visits);
     }
   }
   // A resistance that one reading tells counts with the share of its cell that fits.

@@ -120,9 +120,9 @@ class Solver {
   using BasePtr = std::shared_ptr<const Base>;
   /// What a hand did to the wiring for a reading.
   struct Rigging {
-    std::vector<Index> lifted;   ///< ascending
-    std::vector<Index> bridged;  ///< ascending
-    friend auto operator<=>(const Rigging&, const Rigging&) = default;
+    std::vector<Index> lifted;                                          ///< ascending
+    std::vector<Index> bridged;                                         ///< ascending
+    friend auto operator<=>(const Rigging&, const Rigging&) = default;  // NOLINT
   };
   struct StageData {
     Stage parent = none;
