@@ -435,11 +435,14 @@ def test_where_somebody_was_at_work_is_open(motor_cart: Path, job_path: Path) ->
 
 
 def test_what_was_done_is_not_proposed_over_and_over(motor_cart: Path, job_path: Path) -> None:
-    """Once again at most, if it was probably misread."""
+    """Whether it runs three times at most, in case it comes and goes; a wiggle at a place twice."""
     lines = [*OPENING_OF_MOTOR, *["no"] * 12]
     ended = script(lines, motor_cart, "--job", job_path, "--use", "meter")
-    answered = [e["state"] for e in job_in(job_path)["entries"] if e.get("sign") == "turns"]
-    assert answered.count({"key": "on"}) <= 2
+    tried = [e for e in job_in(job_path)["entries"] if e.get("sign") == "turns"]
+    tried = [e for e in tried if e["state"] == {"key": "on"} and "lead" not in e]
+    assert sum("provoked" not in e for e in tried) <= 3
+    places = [e["provoked"]["zone"] for e in tried if "provoked" in e]
+    assert all(places.count(place) <= 2 for place in places)
     assert len(set(cards(ended.stdout))) >= 3
 
 
@@ -616,11 +619,11 @@ def test_a_closed_job_says_so_and_is_opened_by_what_is_added(
 def test_what_runs_without_a_repair_is_closed_as_such(
     interlock_cart: Path, job_path: Path
 ) -> None:
-    lines = ["stood still", "", "no", "H1 lit yes, key on", "M1 turns yes, key on", "no"]
-    ended = script([*lines, "repaired", "close", "1"], interlock_cart, "--job", job_path)
+    """What comes and goes is looked for first; whoever has enough of it closes."""
+    lines = ["stood still", "", "no", "H1 lit yes, key on", "M1 turns yes, key on"]
+    lines += ["M1 turns no, key off", "close repaired", "close", "1"]
+    ended = script(lines, interlock_cart, "--job", job_path)
     assert ended.returncode == 0, ended.stderr
-    assert "To prove: It does not drive with the key off" in ended.stdout
-    assert "fixed itself or no fault found or not repaired closes the job" in flat(ended.stdout)
     assert "Not closed No repair is recorded" in flat(ended.stdout)
     assert job_in(job_path)["closing"] == {"verdict": "fixed_itself", "by": "verification"}
 
@@ -699,7 +702,7 @@ def test_a_repair_beyond_what_was_authorized_is_asked_about(
     assert len(job_in(path)["entries"]) == 3
 
 
-def test_what_a_lead_shows_is_kept_in_words_and_moves_nothing(
+def test_what_a_lead_shows_is_noted_and_moves_the_suspicion(
     motor_cart: Path, begun: Begun
 ) -> None:
     turns = {"type": "sign", "part": "M1", "sign": "turns", "state": {"key": "on"}}
@@ -714,15 +717,13 @@ def test_what_a_lead_shows_is_kept_in_words_and_moves_nothing(
     card, after = ended.stdout.rpartition("Next: Drive wheels clear")[2].split("> yes")
     red, black = (row.split()[2] for row in card.splitlines() if row.startswith("  Fused lead"))
     assert "WARNING  Bridge a suspect contact only with a fused lead" in card
-    assert "Kept in words only" in after
+    assert "Take the lead off now" in after
     assert f"fused lead from {red} to {black}" not in flat(after.partition("Other steps")[2])
     entry = job_in(path)["entries"][-1]
-    assert entry["outcome"] == "not_sure"
-    assert entry["note"] == f"With a fused lead from {red} to {black}: yes"
+    assert (entry["outcome"], entry["lead"]) == ("yes", [red, black])
     model = faultloom.Model(motor_cart)
     noted, before = model.rank(path), model.rank(job)
-    assert noted.components == before.components
-    assert noted.no_fault == before.no_fault
+    assert noted.components != before.components
 
 
 # -- at a terminal ---------------------------------------------------------------------------------
