@@ -89,8 +89,11 @@ std::int32_t number_of(LiveSet& set, const belief::Candidate& candidate) {
 /// Cuts the hypotheses of candidates with faults that come and go in two: at work now, and quiet.
 void split_swings(LiveSet& set, const belief::FaultSpace& space, const belief::Posterior& posterior,
                   double least) {
-  std::map<std::int32_t, Hypothesis::Swing> swings;
-  std::map<std::int32_t, const belief::Predictions::Swing*> numbers;
+  struct Halves {
+    const belief::Predictions::Swing* chances;
+    std::int32_t quiet;  // candidate
+  };
+  std::map<std::int32_t, Halves> halves;  // by candidate with everything at work
   const auto given = static_cast<std::int32_t>(set.candidates.size());
   for (const auto& [candidate, swing] : posterior.swings) {
     const auto found = std::find(set.candidates.begin(), set.candidates.end(), candidate);
@@ -98,23 +101,21 @@ void split_swings(LiveSet& set, const belief::FaultSpace& space, const belief::P
     if (live >= given) continue;
     auto quiet = candidate;
     std::erase_if(quiet.faults, [&](std::int32_t f) { return space.fault(f).duty.a > 0; });
-    numbers[live] = &swing;
-    swings[live] = {live, number_of(set, quiet), 1, swing.wiggled};
+    halves[live] = {&swing, number_of(set, quiet)};
   }
   std::vector<Hypothesis> all;
   for (auto& h : set.hypotheses) {
-    const auto found = swings.find(h.live);
-    if (found == swings.end()) {
+    const auto found = halves.find(h.live);
+    if (found == halves.end()) {
       all.push_back(std::move(h));
       continue;
     }
-    const auto& chances = *numbers[h.live];
+    const auto& chances = *found->second.chances;
     auto lively = h;
-    lively.swing = found->second;
-    lively.swing->shows = chances.again;
+    lively.swing = {h.live, found->second.quiet, chances.again, chances.wiggled};
     lively.weight *= chances.now;
     auto quiet = lively;
-    quiet.live = found->second.quiet;
+    quiet.live = lively.swing->quiet;
     quiet.swing->shows = chances.after_quiet;
     quiet.weight = h.weight - lively.weight;
     if (lively.weight > least * h.weight) all.push_back(std::move(lively));

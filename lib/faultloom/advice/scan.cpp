@@ -532,7 +532,7 @@ void TrialFactory::add_tries() {
     any = true;
     for (const auto m : h.modes) {
       const auto zone = vehicle.components[at(vehicle.modes[at(m)].component)].zone;
-      if (vehicle.modes[at(m)].duty.a > 0 && zone != vehicle::none) suspected[at(zone)] = true;
+      if (vehicle.modes[at(m)].intermittent() && zone != vehicle::none) suspected[at(zone)] = true;
     }
   }
   if (!any) return;
