@@ -7,10 +7,10 @@ import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from faultloom import _core
+from faultloom._closing import Closing
 from faultloom.answers import Answer, Data, Part, parts
 from faultloom.documents import Document, text_of
 from faultloom.model import Model
@@ -69,7 +69,7 @@ class JournalStatus(Answer):
         return str(self.get("old_kept_in", ""))
 
 
-class Journal:
+class Journal(Closing):
     """A job in a file, to which every change is added as it is made.
 
     What a method returned from is on the disk: neither a crash nor a full disk takes it away. What
@@ -124,17 +124,6 @@ class Journal:
             Error: storage, in_use; damaged, if its first line can't be read; the job's problems.
         """
         return cls(_core.Journal.open(os.fsencode(path), _core_of(model)))
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     @property
     def text(self) -> str:

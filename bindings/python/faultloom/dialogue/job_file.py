@@ -7,10 +7,9 @@ import errno
 import fcntl
 import os
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from faultloom._bench import one_line
+from faultloom._closing import Closing
 
 _MOST_BYTES = 64 << 20
 _NEW_MODE = 0o666
@@ -77,7 +76,7 @@ class Lock:
         raise InUseError("In use by other runs; try again")
 
 
-class JobFile:
+class JobFile(Closing):
     """A job document in a file that is locked as long as this object is open.
 
     The text goes to `.NAME.new` first and takes the place of the old one in a single step.
@@ -100,17 +99,6 @@ class JobFile:
         except BaseException:
             self.close()
             raise
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     @property
     def text(self) -> bytes | None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Protocol, Self
 
+from faultloom._closing import Closing
 from faultloom.dialogue.job_file import ChangedError, InUseError, JobFile, Lock
 from faultloom.documents import is_journal
 from faultloom.errors import Code, Error
@@ -50,7 +51,7 @@ class JobStore(Protocol):
         """Gives it free. May be called more than once."""
 
 
-class JournalFile:
+class JournalFile(Closing):
     """A job kept in a journal.
 
     Args:
@@ -77,17 +78,6 @@ class JournalFile:
         except BaseException:
             self._lock.release()
             raise
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     @property
     def text(self) -> bytes | None:
