@@ -17,7 +17,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultloom import _learning, _plan, _show
+from faultloom import _fleet, _learning, _plan, _show
 from faultloom._bench import (
     Bench,
     RefusedError,
@@ -570,6 +570,7 @@ def _add_deck(commands: Any) -> None:
 
 def _add_commands_of_modules(commands: Any) -> None:
     _learning.add_commands(commands, _command, _whole)
+    _fleet.add_commands(commands, _command, _number, _whole)
     pages.add_commands(commands, lambda text: _number(text, 1000000000))
     _add_bench(commands)
 

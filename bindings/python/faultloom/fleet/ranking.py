@@ -1,0 +1,166 @@
+"""What is broken on each vehicle that waits, in chunks that any pool of workers may take."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future, as_completed
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from typing import Any
+
+from faultloom.errors import Code, Error
+from faultloom.fleet.jobs import Texts
+from faultloom.model import Model
+
+LEAST_CHANCE = 1e-4
+"""Faults less probable than this are left out of a belief [1]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What is broken on one vehicle.
+
+    Attributes:
+        status: "ranked", "screened" (looked at less closely), or "failed".
+        problems: Why it failed.
+        modes: Chance of each mode COMPONENT/mode that it is there [1].
+        no_fault: Chance that nothing is broken now [1].
+        not_in_model: Chance of something the wiring document does not know [1].
+        bound: At most so much chance lies in what was not looked at [1].
+        next_usd: Expected cost to the end of the job by the advice [USD]; None if not asked for.
+        next_text: What it says to do first.
+    """
+
+    status: str
+    problems: tuple[str, ...] = ()
+    modes: Mapping[str, float] = field(default_factory=dict)
+    no_fault: float = 0.0
+    not_in_model: float = 0.0
+    bound: float = 0.0
+    next_usd: float | None = None
+    next_text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Jobs of one kind of vehicle, to be done in one go.
+
+    Attributes:
+        texts: Documents of the model.
+        numbers: Place of each job among all.
+        jobs: Their documents.
+        advise: Whether to ask for the next step as well.
+        budget_sets: Sets of faults to look at for each job; None for the library's own.
+    """
+
+    texts: Texts
+    numbers: tuple[int, ...]
+    jobs: tuple[str, ...]
+    advise: bool = False
+    budget_sets: int | None = None
+
+
+@lru_cache(maxsize=16)
+def _model(texts: Texts) -> Model:
+    vehicle, *others = texts
+    assert vehicle is not None
+    return Model(vehicle, *others)
+
+
+def work_on_chunk(chunk: Chunk) -> list[tuple[int, Belief]]:
+    """Ranks the jobs of a chunk; runs wherever it is sent.
+
+    Returns:
+        Each job's number with what is broken.
+    """
+    model = _model(chunk.texts)
+    beliefs = _ranked(model, chunk.jobs, chunk.budget_sets)
+    if chunk.advise:
+        beliefs = [_advised(model, job, b) for job, b in zip(chunk.jobs, beliefs, strict=True)]
+    return list(zip(chunk.numbers, beliefs, strict=True))
+
+
+def _ranked(model: Model, jobs: Sequence[str], budget_sets: int | None) -> list[Belief]:
+    beliefs = []
+    for job in jobs:
+        try:
+            answer = model.rank(job, top=10000, budget_sets=budget_sets)
+        except Error as error:
+            if error.code >= int(Code.ARGUMENT):
+                raise
+            beliefs.append(Belief("failed", tuple(str(p) for p in error.problems)))
+            continue
+        modes = {
+            f"{suspect.id}/{mode.id}": mode.probability
+            for suspect in answer.components
+            for mode in suspect.modes
+            if mode.probability >= LEAST_CHANCE
+        }
+        beliefs.append(
+            Belief("ranked", (), modes, answer.no_fault, answer.not_in_model, answer.bound)
+        )
+    return beliefs
+
+
+def _advised(model: Model, job: str, belief: Belief) -> Belief:
+    if belief.status == "failed":
+        return belief
+    try:
+        step = model.next_step(job, alternatives=0).step
+    except Error as error:
+        if error.code >= int(Code.ARGUMENT):
+            raise
+        return belief
+    return replace(belief, next_usd=step.expected_total_usd, next_text=step.text)
+
+
+def chunks_of(
+    jobs: Iterable[tuple[Texts, str]], size: int, *, advise: bool, budget_sets: int | None
+) -> list[Chunk]:
+    """Chunks of jobs that share a model, in the order of the jobs."""
+    by_model: dict[Texts, list[tuple[int, str]]] = {}
+    for number, (texts, job) in enumerate(jobs):
+        by_model.setdefault(texts, []).append((number, job))
+    return [
+        Chunk(
+            texts,
+            tuple(number for number, _ in rows[at : at + size]),
+            tuple(job for _, job in rows[at : at + size]),
+            advise,
+            budget_sets,
+        )
+        for texts, rows in by_model.items()
+        for at in range(0, len(rows), size)
+    ]
+
+
+def results_of(
+    chunks: Sequence[Chunk], executor: Executor | None = None
+) -> Iterator[list[tuple[int, Belief]]]:
+    """The beliefs of each chunk as it is done, in whatever order.
+
+    Args:
+        chunks: What to do.
+        executor: Where to; here and now if None. What is still open is cancelled when the caller
+            stops asking.
+    """
+    if executor is None:
+        yield from map(work_on_chunk, chunks)
+        return
+    futures: list[Future[list[tuple[int, Belief]]]] = [
+        executor.submit(work_on_chunk, chunk) for chunk in chunks
+    ]
+    try:
+        for future in as_completed(futures):
+            yield future.result()
+    finally:
+        for future in futures:
+            future.cancel()
+
+
+def executor_of(client: Any) -> Executor | None:
+    """The executor of a client of Dask `distributed`, or the executor itself."""
+    if client is None or isinstance(client, Executor):
+        return client
+    get: Callable[[], Executor] = client.get_executor
+    return get()
