@@ -306,9 +306,9 @@ class Model:
         Returns:
             The parsed faultloom.fleet-ranking: "vehicle", the names "modes" and "components", and
             "jobs", a row for each job in the order given, with "index", "job" (its title or None),
-            "id" and "status": "screened", "ranked" or "failed". A failed one has its "problems", the
-            others "bound", "no_fault", "unmodelled", "suspects" and "components" [1], most probable
-            first, each with an index into the names.
+            "id" and "status": "screened", "ranked" or "failed". A failed one has its "problems",
+            the others "bound", "no_fault", "unmodelled", "suspects" and "components" [1], most
+            probable first, each with an index into the names.
 
         Raises:
             Error: With every problem of the options; cancelled, when `progress` says stop.
