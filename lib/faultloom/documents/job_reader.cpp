@@ -4,6 +4,7 @@
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/entry_reader.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/job_document.hpp>
 #include <faultloom/documents/names.hpp>
 #include <faultloom/documents/resolver.hpp>
 #include <faultloom/documents/schema.hpp>
@@ -117,7 +118,19 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   const auto document = parse_text(text);
   std::vector<Problem> problems;
   check_schema(document, "job", problems);
-  throw_if_any(problems);
+  throw_if_any(std::move(problems));
+  auto job = read_valid_job(document, vehicle, instruments, cues);
+  for (const auto& entry : job.entries) {
+    const bool titled = cues != nullptr && entry.type == readings::Entry::Type::cue;
+    job.entry_texts.push_back(
+        entry_text(vehicle, instruments, entry, titled ? cues->find(entry.cue)->second.title : ""));
+  }
+  return job;
+}
+
+Job read_valid_job(const json& document, const vehicle::Vehicle& vehicle,
+                   const readings::InstrumentSet& instruments, const CueTable* cues) {
+  std::vector<Problem> problems;
   Resolver resolver(vehicle, problems);
   Job job;
   read_head(document, vehicle, resolver, job);
@@ -128,11 +141,6 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   number_epochs(job);
   if (const auto* closing = member(document, "closing"); closing != nullptr)
     job.verdict = text_or(*closing, "verdict");
-  for (const auto& entry : job.entries) {
-    const bool titled = cues != nullptr && entry.type == readings::Entry::Type::cue;
-    job.entry_texts.push_back(
-        entry_text(vehicle, instruments, entry, titled ? cues->find(entry.cue)->second.title : ""));
-  }
   return job;
 }
 
