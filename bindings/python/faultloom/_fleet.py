@@ -98,7 +98,7 @@ def add_commands(commands: Any, command: AddCommand, number: Number, whole: Whol
         "--chunk",
         type=lambda text: whole(text, 1, 100000),
         metavar="N",
-        help="vehicles that are done in one go (16)",
+        help="vehicles that are done in one go (8)",
     )
     parser.add_argument(
         "--budget-sets",

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 from faultloom.errors import Code, Error
 from faultloom.fleet.jobs import Texts
-from faultloom.model import Model
+from faultloom.model import Model, Progress
+
+_ALL_SUSPECTS = 10000
 
 LEAST_CHANCE = 1e-4
 """Faults less probable than this are left out of a belief [1]."""
@@ -67,39 +69,39 @@ def _model(texts: Texts) -> Model:
     return Model(vehicle, *others)
 
 
-def work_on_chunk(chunk: Chunk) -> list[tuple[int, Belief]]:
+def work_on_chunk(chunk: Chunk, progress: Progress | None = None) -> list[tuple[int, Belief]]:
     """Ranks the jobs of a chunk; runs wherever it is sent.
+
+    Args:
+        chunk: The jobs.
+        progress: Watches the work, where it is done in this process.
 
     Returns:
         Each job's number with what is broken.
     """
     model = _model(chunk.texts)
-    beliefs = _ranked(model, chunk.jobs, chunk.budget_sets)
+    answer = model.rank_jobs(
+        chunk.jobs,
+        most_suspects=_ALL_SUSPECTS,
+        budget_sets=chunk.budget_sets,
+        progress=progress,
+    )
+    beliefs = [_belief(row, answer["modes"]) for row in answer["jobs"]]
     if chunk.advise:
         beliefs = [_advised(model, job, b) for job, b in zip(chunk.jobs, beliefs, strict=True)]
     return list(zip(chunk.numbers, beliefs, strict=True))
 
 
-def _ranked(model: Model, jobs: Sequence[str], budget_sets: int | None) -> list[Belief]:
-    beliefs = []
-    for job in jobs:
-        try:
-            answer = model.rank(job, top=10000, budget_sets=budget_sets)
-        except Error as error:
-            if error.code >= int(Code.ARGUMENT):
-                raise
-            beliefs.append(Belief("failed", tuple(str(p) for p in error.problems)))
-            continue
-        modes = {
-            f"{suspect.id}/{mode.id}": mode.probability
-            for suspect in answer.components
-            for mode in suspect.modes
-            if mode.probability >= LEAST_CHANCE
-        }
-        beliefs.append(
-            Belief("ranked", (), modes, answer.no_fault, answer.not_in_model, answer.bound)
-        )
-    return beliefs
+def _belief(row: Mapping[str, Any], names: Sequence[str]) -> Belief:
+    """A row of the library's answer."""
+    if row["status"] == "failed":
+        return Belief("failed", tuple(problem["message"] for problem in row["problems"]))
+    modes = {
+        names[suspect["mode"]]: suspect["probability"]
+        for suspect in row["suspects"]
+        if suspect["probability"] >= LEAST_CHANCE
+    }
+    return Belief(row["status"], (), modes, row["no_fault"], row["unmodelled"], row["bound"])
 
 
 def _advised(model: Model, job: str, belief: Belief) -> Belief:
@@ -135,7 +137,7 @@ def chunks_of(
 
 
 def results_of(
-    chunks: Sequence[Chunk], executor: Executor | None = None
+    chunks: Sequence[Chunk], executor: Executor | None, progress: Callable[[float], None]
 ) -> Iterator[list[tuple[int, Belief]]]:
     """The beliefs of each chunk as it is done, in whatever order.
 
@@ -143,9 +145,12 @@ def results_of(
         chunks: What to do.
         executor: Where to; here and now if None. What is still open is cancelled when the caller
             stops asking.
+        progress: Watches chunks on their way, in jobs done of the present one; what it raises ends
+            the work.
     """
     if executor is None:
-        yield from map(work_on_chunk, chunks)
+        for chunk in chunks:
+            yield work_on_chunk(chunk, partial(_passed_on, progress, len(chunk.jobs)))
         return
     futures: list[Future[list[tuple[int, Belief]]]] = [
         executor.submit(work_on_chunk, chunk) for chunk in chunks
@@ -156,6 +161,10 @@ def results_of(
     finally:
         for future in futures:
             future.cancel()
+
+
+def _passed_on(progress: Callable[[float], None], jobs: int, share: float) -> None:
+    progress(share * jobs)
 
 
 def executor_of(client: Any) -> Executor | None:

@@ -33,7 +33,7 @@ from faultloom.model import Progress
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
-_CHUNK = 16
+_CHUNK = 8
 
 
 def load_fleet(source: Document) -> Fleet:
@@ -92,7 +92,7 @@ def triage(
         cautions: Texts of the cautions.
         client: Where the work is done: a client of Dask `distributed`, or any executor of
             `concurrent.futures`; in this process if None. The answer is the same.
-        chunk: Jobs done in one go; 16 if None, 1 with `advise`.
+        chunk: Jobs done in one go; 8 if None, 1 with `advise`.
         budget_sets: Sets of faults to look at for each job, as for `Model.rank`.
         seed: For the common causes.
         keep_partial: Whether Ctrl-C, or a `progress` that returns False, ends the ranking and
@@ -162,10 +162,10 @@ class _Run:
     budget_sets: int | None
     beliefs: dict[int, Belief] = field(default_factory=dict)
     blanks: dict[tuple[Path, str], Belief] = field(default_factory=dict)
+    _done: int = 0
+    _total: int = 1
 
-    def go(
-        self, executor: Executor | None, watch: Progress
-    ) -> KeyboardInterrupt | _StopError | None:
+    def go(self, executor: Executor | None, watch: Progress) -> BaseException | None:
         """Ranks all jobs; gives back what stopped it."""
         blanks = list(dict.fromkeys((r.kind.path, r.blank) for r in self.ready))
         texts = {r.kind.path: r.kind.texts for r in self.ready}
@@ -181,30 +181,27 @@ class _Run:
             advise=False,
             budget_sets=self.budget_sets,
         )
-        total = len(self.ready) + len(blanks)
-        done = 0
+        self._total = len(self.ready) + len(blanks)
         try:
-            for number, belief in self._done(alike, executor):
+            for number, belief in self._through(alike, executor, watch):
                 self.blanks[blanks[number]] = belief
-                done += 1
-                _say(watch, done / total)
-            for number, belief in self._done(own, executor):
+            for number, belief in self._through(own, executor, watch):
                 self.beliefs[number] = belief
-                done += 1
-                _say(watch, done / total)
         except (KeyboardInterrupt, _StopError) as stop:
             return stop
         return None
 
-    @staticmethod
-    def _done(chunks: Sequence[Chunk], executor: Executor | None) -> Iterator[tuple[int, Belief]]:
-        for rows in results_of(chunks, executor):
+    def _through(
+        self, chunks: Sequence[Chunk], executor: Executor | None, watch: Progress
+    ) -> Iterator[tuple[int, Belief]]:
+        for rows in results_of(chunks, executor, lambda more: self._say(watch, more)):
             yield from rows
+            self._done += len(rows)
+            self._say(watch, 0)
 
-
-def _say(watch: Progress, share: float) -> None:
-    if watch(share) is False:
-        raise _StopError
+    def _say(self, watch: Progress, more: float) -> None:
+        if watch((self._done + more) / self._total) is False:
+            raise _StopError
 
 
 # -- from beliefs to answers -----------------------------------------------------------------------
