@@ -309,10 +309,10 @@ def _cluster(cluster: Cluster, answer: Triage) -> Text:
     text = Text(one_line(f"{shared}: {lower_first(title)}"), style="bold yellow")
     names = ", ".join(f"{name} {percent(chance)}" for name, chance in cluster.vehicles)
     text.append(f"\n{one_line(names)}", style="")
-    seen = f"{cluster.found:.1f} of the {cluster.waiting} that wait have it"
+    seen = f"{cluster.together:.1f} of the {cluster.waiting} that wait have it"
     rates = f"the rates lead to expect {cluster.expected:.1f}"
-    others = "" if cluster.trait == "days" else f", {cluster.elsewhere:.1f} of all others have it"
-    text.append(f"\n{seen}; {rates}{others}", style="dim")
+    others = "" if cluster.trait == "days" else f", and {cluster.elsewhere:.1f} of all others"
+    text.append(f"\n{seen}{others}; {rates}", style="dim")
     text.append(f"\nby chance alone: at most {percent(cluster.chance)}", style="dim")
     text.append(f"\n{cluster.tell}")
     if cluster.also:

@@ -10,7 +10,8 @@ The first question: how many times as likely are the findings if each of these v
 cause with one common, unknown chance (any from 0 to 1 alike) than if each has it as the rates say?
 By the rates that number is 1 on the mean, so it reaches n with a chance of at most 1 / n (V. Vovk
 and R. Wang, "E-values: calibration, combination and applications", Annals of Statistics 49, 2021).
-It makes use of findings that point to a cause on each vehicle a little. The second question: what
+It makes use of findings that point to a cause on each vehicle a little; what that chance has become
+then says how probable the cause is on each, taken together. The second question: what
 is shared is dealt out anew among all vehicles of the yard, the ones that run included. Of
 complaints of the same days the first question alone is asked.
 """
@@ -31,10 +32,11 @@ from faultloom.fleet.costs import Terms
 DAYS = "days"
 """The name of "complaints of the same days" among the things that vehicles share."""
 
-_LEAST_IN_ALL = 1.5
+_WORTH_A_THOUGHT = 0.5
+_LEAST_TOGETHER = 1.5
 _LEAST_IN_GROUP = 2
 _NAMED = 0.1
-_DEALS = 9999
+_DEALS = 19999
 _EVEN = 0.5
 _LEAST_CHANCE = 5e-4
 _NODES, _TWICE_WEIGHTS = np.polynomial.legendre.leggauss(64)
@@ -87,10 +89,11 @@ class Cluster:
         cause: Kind of component, or KIND/mode.
         trait: What is shared, one of `TELLS`.
         value: Which one.
-        vehicles: Those that probably have it, with the chance, likeliest first.
+        vehicles: Those that probably have it, with the chance taken together, likeliest first [1].
         sharing: How many vehicles share it.
         waiting: How many of them wait.
-        found: How many of them have the cause, on the mean.
+        found: How many of them have the cause, on the mean, each by its own findings.
+        together: The same, taken together.
         expected: How many would by the failure rates.
         elsewhere: How many of the others have it, on the mean.
         surely: How many of them have it with at least even odds.
@@ -110,6 +113,7 @@ class Cluster:
     sharing: int
     waiting: int
     found: float
+    together: float
     expected: float
     elsewhere: float
     surely: int
@@ -131,20 +135,22 @@ def clusters_of(standings: Sequence[Standing], terms: Terms, seed: int = 0) -> l
     """
     causes = sorted({cause for s in standings for cause in s.chances})
     found: list[Cluster] = []
-    for tested in (_of_traits(standings, causes, seed), _of_days(standings, causes, terms)):
+    for tested in (_of_traits(standings, causes, terms, seed), _of_days(standings, causes, terms)):
         if not tested:
             continue
         adjusted = false_discovery_control([c.chance for c in tested], method="bh")
         found += [
             replace(cluster, chance=float(chance))
             for cluster, chance in zip(tested, adjusted, strict=True)
-            if chance <= terms.false_rate
+            if chance <= terms.false_rate and cluster.together >= _LEAST_TOGETHER
         ]
     return _merged(found)
 
 
-def _of_traits(standings: Sequence[Standing], causes: Iterable[str], seed: int) -> list[Cluster]:
-    """Every cause that may be on two vehicles with every thing that two of them share.
+def _of_traits(
+    standings: Sequence[Standing], causes: Iterable[str], terms: Terms, seed: int
+) -> list[Cluster]:
+    """Every cause that is worth a thought with every thing that two vehicles share.
 
     Which causes are asked about depends on their sum over the yard alone, which dealing out anew
     leaves as it is.
@@ -154,13 +160,17 @@ def _of_traits(standings: Sequence[Standing], causes: Iterable[str], seed: int) 
     tested = []
     for cause in causes:
         chances = np.array([s.chances.get(cause, 0.0) for s in standings])
-        if chances.sum() < _LEAST_IN_ALL:
+        if chances.sum() < _WORTH_A_THOUGHT:
             continue
-        for (trait, value), members in groups.items():
-            inside = np.zeros(len(standings), dtype=bool)
-            inside[members] = True
-            dealt = _by_dealing(chances, inside, rng)
-            tested.append(_tested(standings, cause, (trait, value), members, dealt))
+        for shared, members in groups.items():
+            cluster = _tested(standings, cause, shared, members)
+            # What the rates explain well enough is not named, however it is dealt out.
+            if cluster.by_rates <= terms.false_rate:
+                inside = np.zeros(len(standings), dtype=bool)
+                inside[members] = True
+                dealt = _by_dealing(chances, inside, rng)
+                cluster = replace(cluster, by_dealing=dealt, chance=max(cluster.by_rates, dealt))
+            tested.append(cluster)
     return tested
 
 
@@ -188,7 +198,7 @@ def _of_days(standings: Sequence[Standing], causes: Iterable[str], terms: Terms)
         if len(members) >= _LEAST_IN_GROUP:
             spans.setdefault(members, f"{begin.date().isoformat()} on")
     return [
-        _tested(standings, cause, (DAYS, span), list(members), None)
+        _tested(standings, cause, (DAYS, span), list(members))
         for members, span in spans.items()
         for cause in causes
     ]
@@ -199,7 +209,6 @@ def _tested(
     cause: str,
     shared: tuple[str, str],
     members: list[int],
-    dealt: float | None,
 ) -> Cluster:
     trait, value = shared
     waiting = [standings[i] for i in members if standings[i].waits]
@@ -207,14 +216,14 @@ def _tested(
     expected = [s.expected.get(cause, 0.0) for s in waiting]
     all_of_it = sum(s.chances.get(cause, 0.0) for s in standings)
     # So few are no common cause, whatever the rates are; a chance of 1 takes nothing from the rest.
-    by_rates = 1.0
-    if sum(chances) >= _LEAST_IN_ALL:
-        by_rates = chance_by_rates(
+    by_rates, common = 1.0, chances
+    if sum(chances) >= _WORTH_A_THOUGHT:
+        by_rates, common = chance_by_rates(
             [s.there.get(cause, 0.0) for s in waiting],
             [s.there_before.get(cause, 0.0) for s in waiting],
         )
     surely = sum(chance >= _EVEN for chance in chances)
-    named = sorted(((s.id, c) for s, c in zip(waiting, chances, strict=True)), key=lambda r: -r[1])
+    named = sorted(((s.id, c) for s, c in zip(waiting, common, strict=True)), key=lambda r: -r[1])
     return Cluster(
         cause,
         trait,
@@ -223,29 +232,40 @@ def _tested(
         len(members),
         len(waiting),
         sum(chances),
+        sum(common),
         sum(expected),
         all_of_it - sum(chances),
         surely,
         tail(surely, expected),
         by_rates,
-        1.0 if dealt is None else dealt,
-        by_rates if dealt is None else max(by_rates, dealt),
+        1.0,
+        by_rates,
         TELLS[trait],
     )
 
 
-def chance_by_rates(chances: Sequence[float], expected: Sequence[float]) -> float:
+def chance_by_rates(
+    chances: Sequence[float], expected: Sequence[float]
+) -> tuple[float, list[float]]:
     """Chance of findings that point so much to a cause if only the rates were at work, at most [1].
 
     Args:
         chances: Of each vehicle to have it, by what was found.
         expected: The same before that.
+
+    Returns:
+        That, and the chance of each vehicle to have it if they have it with a common chance.
     """
     seen, rates = (np.array(_proper(row))[:, np.newaxis] for row in (chances, expected))
     common, weights = _COMMON, _WEIGHTS
-    ratios = common * seen / rates + (1 - common) * (1 - seen) / (1 - rates)
-    times_as_likely = float(np.sum(weights * np.prod(ratios, axis=0)))
-    return min(1.0, 1 / times_as_likely) if times_as_likely > 0 else 1.0
+    having = common * seen / rates
+    ratios = having + (1 - common) * (1 - seen) / (1 - rates)
+    likely = weights * np.prod(ratios, axis=0)
+    total = float(np.sum(likely))
+    if total <= 0:
+        return 1.0, list(chances)
+    together = np.sum(likely * having / ratios, axis=1) / total
+    return min(1.0, 1 / total), [float(chance) for chance in together]
 
 
 def tail(count: int, expected: Sequence[float]) -> float:
