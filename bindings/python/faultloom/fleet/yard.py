@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -252,7 +253,7 @@ def _summed(
         van=van_list(needs, prices, terms, labour, names) if needs else None,
         clusters=tuple(clusters_of(standings, terms, seed)),
         cause_titles={c: t for k in kinds.values() for c, t in k.cause_titles.items()},
-        set_aside=aside,
+        set_aside=tuple(sorted(aside, key=lambda row: int(re.sub(r"\D", "", row.where)))),
         columns=fleet.columns,
         missing=tuple(r.unit.id for i, r in enumerate(run.ready) if i not in run.beliefs),
         interrupted=interrupted,
