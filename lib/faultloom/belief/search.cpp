@@ -498,10 +498,35 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
   picks_.pop_back();
 }
 
+/// Parts faults put into one where they do not explain the readings equally well after all: what an open
+/// circuit leaves on either side may float, and a meter can tell where it was cut.
+void Search::tell_apart(const Candidate& candidate, Next& next, std::vector<Next>& others) {
+  constexpr double alike = 0.05;
+  std::vector<Next> parts;
+  for (const auto f : next.faults) {
+    const double likelihood = predictions_->likelihood(with(candidate, f));
+    auto part = std::find_if(parts.begin(), parts.end(), [&](const Next& p) {
+      return std::abs(p.likelihood - likelihood) <= alike * std::max(p.likelihood, likelihood);
+    });
+    if (part == parts.end()) {
+      parts.push_back(next);
+      part = std::prev(parts.end());
+      part->faults.clear();
+      part->chance = 0;
+      part->likelihood = likelihood;
+    }
+    part->faults.push_back(f);
+    part->chance += chances_[at(f)];
+  }
+  next = std::move(parts.front());
+  others.insert(others.end(), std::next(parts.begin()), parts.end());
+}
+
 /// Predicts the readings under those further faults that could come to something, and puts what explains
 /// them best first.
 void Search::look_ahead(const Candidate& candidate, const Assignment& assignment, double likelihood,
                         const Outlook& outlook, std::vector<Next>& list) {
+  std::vector<Next> others;
   for (auto& next : list) {
     if (options_.exhaustive) {
       next.looked_at = true;
@@ -514,7 +539,12 @@ void Search::look_ahead(const Candidate& candidate, const Assignment& assignment
     if (predictions_->intermittent_count(larger) > Predictions::most_intermittent) continue;
     next.looked_at = true;
     next.likelihood = predictions_->likelihood(larger);
-    next.found = mass * next.likelihood >= threshold_ ? mass * next.likelihood : 0;
+    if (next.faults.size() > 1) tell_apart(candidate, next, others);
+  }
+  list.insert(list.end(), others.begin(), others.end());
+  for (auto& next : list) {
+    const double found = assignment.mass() * std::min(1.0, next.chance) * next.likelihood;
+    next.found = next.looked_at && found >= threshold_ ? found : 0;
   }
   if (!options_.exhaustive)
     std::stable_sort(list.begin(), list.end(),

@@ -147,6 +147,7 @@ class Search {
                                           Outlook& outlook);
   void look_ahead(const Candidate& candidate, const Assignment& assignment, double likelihood,
                   const Outlook& outlook, std::vector<Next>& list);
+  void tell_apart(const Candidate& candidate, Next& next, std::vector<Next>& others);
   [[nodiscard]] std::vector<std::int32_t> kinds_of_faults() const;
   void forget(Outlook& outlook, const Next& next, const Assignment& assignment) const;
   void gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,
