@@ -190,8 +190,7 @@ def _client(address: str | None) -> Iterator[Any]:
         line = "--scheduler: This needs the Python package distributed"
         raise RefusedError([f"{line}; pip install 'faultloom[cluster]'"]) from None
     try:
-        make: Callable[..., Any] = Client
-        client = make(address, timeout=10)
+        client = Client(address, timeout=10)
     except (OSError, ValueError) as error:
         line = f"--scheduler {address}: No scheduler answers there: {error}"
         raise RefusedError([one_line(line)]) from None

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
+from functools import cached_property
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -120,10 +121,10 @@ class Triage:
     columns: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
     interrupted: bool = False
-    _by_id: dict[str, Rated] = field(default_factory=dict, init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        self._by_id.update({job.id: job for job in self.jobs})
+    @cached_property
+    def _by_id(self) -> dict[str, Rated]:
+        return {job.id: job for job in self.jobs}
 
     def job(self, name: str) -> Rated:
         """A vehicle that waits, by its name.
