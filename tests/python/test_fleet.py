@@ -15,6 +15,7 @@ import faultloom
 import numpy as np
 import pytest
 from faultloom import fleet
+from faultloom.fleet import clusters as clusters_module
 from faultloom.fleet.clusters import DAYS, Standing, chance_by_rates, clusters_of, tail
 from faultloom.fleet.costs import Needs, Terms, needs_of, shares_of
 from faultloom.fleet.jobs import Kind
@@ -375,6 +376,16 @@ def test_the_chance_by_the_rates_holds_what_it_promises() -> None:
         assert share <= level + 3 * math.sqrt(level * (1 - level) / 4000)
 
 
+def test_in_a_large_yard_vehicles_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    # With certain causes it is the same question: 3 of 3 in a group of 4 out of 10, by hand.
+    chances = np.array([1.0, 1.0, 1.0] + [0.0] * 7)
+    inside = np.array([True] * 4 + [False] * 6)
+    by_hand = math.comb(7, 1) / math.comb(10, 4)
+    assert clusters_module._by_dealing(chances, inside, np.random.default_rng(0)) == pytest.approx(by_hand)
+    monkeypatch.setattr(clusters_module, "_MOST_DEALT", 5)
+    assert clusters_module._by_dealing(chances, inside, np.random.default_rng(0)) == pytest.approx(by_hand)
+
+
 def test_same_days_alone_are_named_when_the_rates_do_not_explain_it() -> None:
     rng = np.random.default_rng(3)
     rows = [standing(i, 3 if i < 5 else 0, rng, f"C{i}") for i in range(8)]
@@ -587,6 +598,14 @@ def test_terms_out_of_range_are_refused(cart: Path) -> None:
     with pytest.raises(faultloom.Error) as raised:
         fleet.triage(yard({"id": "A", "vehicle": str(cart)}), terms=Terms(technicians=0, van_share=2))
     assert [p.pointer for p in raised.value.problems] == ["/technicians", "/van_share"]
+
+
+def test_the_van_is_loaded_for_the_first_visits(cart: Path) -> None:
+    given = yard(*({"id": f"A{i}", "vehicle": str(cart), "found": [READING]} for i in range(5)))
+    van = fleet.triage(given, terms=Terms(van_visits=2)).van
+    assert van is not None
+    assert van.visits == 2
+    assert max(part.units for part in van.parts) <= 2
 
 
 def test_a_yard_where_all_run_is_fine(cart: Path) -> None:

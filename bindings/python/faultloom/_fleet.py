@@ -70,6 +70,12 @@ def add_commands(commands: Any, command: AddCommand, number: Number, whole: Whol
     )
     _add_share(parser, number, "--van-share", "share of first visits the van's parts finish (0.8)")
     parser.add_argument(
+        "--van-visits",
+        type=lambda text: whole(text, 1, 500),
+        metavar="N",
+        help="load the van for the first N visits (40)",
+    )
+    parser.add_argument(
         "--van-budget",
         type=lambda text: number(text, 1000000000),
         metavar="USD",
@@ -173,6 +179,7 @@ def _terms(given: Arguments, make: type[Terms]) -> Terms:
         "technicians": given.technicians,
         "van_share": given.van_share,
         "van_budget_usd": given.van_budget,
+        "van_visits": given.van_visits,
         "false_rate": given.false_rate,
     }
     return make(**{name: value for name, value in wanted.items() if value is not None})
@@ -393,8 +400,8 @@ def _van(van: VanList) -> RenderableType:
         table.add_row("", "no part")
     table.add_row()
     sentence = (
-        f"finishes {percent(van.share)} of first visits; asked for {percent(van.wanted)}, "
-        f"every part there is would finish {percent(van.most)}"
+        f"finishes {percent(van.share)} of {van.visits} first visits; asked for "
+        f"{percent(van.wanted)}, every part there is would finish {percent(van.most)}"
     )
     table.add_row("", Text(sentence), "", dollars(van.parts_usd))
     if van.left:

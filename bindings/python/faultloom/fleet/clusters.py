@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import false_discovery_control, permutation_test, poisson_binom
+from scipy.stats import false_discovery_control, hypergeom, permutation_test, poisson_binom
 
 from faultloom.fleet.costs import Terms
 
@@ -37,6 +37,7 @@ _LEAST_TOGETHER = 1.5
 _LEAST_IN_GROUP = 2
 _NAMED = 0.1
 _DEALS = 19999
+_MOST_DEALT = 400
 _EVEN = 0.5
 _LEAST_CHANCE = 5e-4
 _NODES, _TWICE_WEIGHTS = np.polynomial.legendre.leggauss(64)
@@ -281,12 +282,19 @@ def _proper(chances: Sequence[float]) -> list[float]:
 def _by_dealing(
     chances: NDArray[np.float64], inside: NDArray[np.bool_], rng: np.random.Generator
 ) -> float:
-    """Chance that those inside have as much of a cause when it is dealt out by chance [1]."""
+    """Chance that those inside have as much of a cause when it is dealt out by chance [1].
+
+    In a large yard vehicles count that have it with even odds or more, which takes no dealing.
+    """
 
     def difference(a: NDArray[Any], b: NDArray[Any], axis: int = 0) -> Any:
         # Sums in floating point depend on their order; what is equal must count as equal.
         return np.round(a.mean(axis=axis) - b.mean(axis=axis), 12)
 
+    if len(chances) > _MOST_DEALT:
+        surely = chances >= _EVEN
+        count, within = int(surely.sum()), int(surely[inside].sum())
+        return float(hypergeom.sf(within - 1, len(chances), count, int(inside.sum())))
     answer = permutation_test(
         (chances[inside], chances[~inside]),
         difference,

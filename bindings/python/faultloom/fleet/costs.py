@@ -29,6 +29,7 @@ class Terms:
         verify_minutes: Drive test and interlocks after the repair [min].
         quick_minutes: A repair that takes no longer, opening included, is quick [min].
         quick_share: Chance from which a vehicle is taken for one with a quick repair [1].
+        van_visits: The van is loaded for so many visits, the first in the order of work.
         van_share: Share of first visits that the parts in the van should finish [1].
         van_budget_usd: Most that the parts in the van may be worth [USD].
         return_trip_usd: A second visit because a part is missing [USD].
@@ -49,6 +50,7 @@ class Terms:
     verify_minutes: float = 10.0
     quick_minutes: float = 5.0
     quick_share: float = 0.4
+    van_visits: int = 40
     van_share: float = 0.8
     van_budget_usd: float = 1e9
     return_trip_usd: float = 85.0

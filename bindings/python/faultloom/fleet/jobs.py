@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,14 @@ from faultloom.pages.parts import work_on
 
 Texts = tuple[str | bytes | None, ...]
 """The documents of a model in the order of its arguments."""
+
+
+@lru_cache(maxsize=16)
+def model_of(texts: Texts) -> Model:
+    """The model of some documents, built once per process."""
+    vehicle, *others = texts
+    assert vehicle is not None
+    return Model(vehicle, *others)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +74,7 @@ class Kind:
         given = [None if document is None else text_of(document) for document in others]
         self.texts: Texts = (text_of(path), *given)
         self.path = path
-        self.model = Model(path, *others)
+        self.model = model_of(self.texts)
         self.vehicle: dict[str, Any] = json.loads(self.texts[0] or "")
         kinds = given[0] or (data_path() / "kinds.json").read_bytes()
         instruments = given[2] or (data_path() / "instruments.json").read_bytes()

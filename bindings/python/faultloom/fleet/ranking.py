@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, field, replace
-from functools import lru_cache, partial
+from functools import partial
 from typing import Any
 
 from faultloom.errors import Code, Error
-from faultloom.fleet.jobs import Texts
+from faultloom.fleet.jobs import Texts, model_of
 from faultloom.model import Model, Progress
 
 _ALL_SUSPECTS = 10000
@@ -62,13 +62,6 @@ class Chunk:
     budget_sets: int | None = None
 
 
-@lru_cache(maxsize=16)
-def _model(texts: Texts) -> Model:
-    vehicle, *others = texts
-    assert vehicle is not None
-    return Model(vehicle, *others)
-
-
 def work_on_chunk(chunk: Chunk, progress: Progress | None = None) -> list[tuple[int, Belief]]:
     """Ranks the jobs of a chunk; runs wherever it is sent.
 
@@ -79,7 +72,7 @@ def work_on_chunk(chunk: Chunk, progress: Progress | None = None) -> list[tuple[
     Returns:
         Each job's number with what is broken.
     """
-    model = _model(chunk.texts)
+    model = model_of(chunk.texts)
     answer = model.rank_jobs(
         chunk.jobs,
         most_suspects=_ALL_SUSPECTS,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +31,7 @@ from faultloom.fleet.result import Rated, Suspect, Triage
 from faultloom.fleet.table import read_table
 from faultloom.fleet.van import van_list
 from faultloom.model import Progress
+from faultloom.pages.parts import rate_of
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -108,6 +110,8 @@ def triage(
     given = fleet if isinstance(fleet, Fleet) else load_fleet(fleet)
     used = terms or Terms()
     _check(used)
+    if given.labour_usd_per_hour is None:
+        given = replace(given, labour_usd_per_hour=used.labour_usd_per_hour)
     watch = progress or (lambda _: None)
     others = (kinds, rates, instruments, cautions)
     by_path = kinds_of(given.units, others, lambda: watch(0.0))
@@ -131,6 +135,7 @@ def _check(terms: Terms) -> None:
         "working_hours": (0.5, 24),
         "day_starts_hour": (0, 24),
         "window_days": (1, 3650),
+        "van_visits": (1, 500),
         "van_trips_per_year": (1, 100000),
     }
     problems = []
@@ -218,9 +223,9 @@ def _summed(
     seed: int,
     interrupted: bool,
 ) -> Triage:
-    rated, tasks, needs = [], [], []
+    rated, tasks = [], []
+    needs: dict[str, Needs] = {}
     standings = [_running(u, kinds[u.vehicle]) for u in fleet.units if not u.waits]
-    labour = _labour(fleet, terms)
     names = item_names(kinds.values())
     for number, ready in enumerate(run.ready):
         belief = run.beliefs.get(number)
@@ -230,14 +235,16 @@ def _summed(
             row = fleet.rows.get(ready.unit.where, {})
             aside = (*aside, SetAside(ready.unit.id, ready.unit.where, belief.problems, row))
             continue
+        labour = rate_of(json.loads(ready.job))
         need = needs_of(belief, ready.kind, ready.kind.priors(ready.job), labour, terms)
         hourly = _downtime(ready.unit, fleet, terms)
         rated.append(_rated(ready, belief, need, hourly, names))
         tasks.append(_task(ready.unit, need, hourly, terms))
-        needs.append(need)
+        needs[ready.unit.id] = need
         blank = run.blanks[ready.kind.path, ready.blank]
         standings.append(_waiting(ready, need, belief, blank))
     order = scheduled(in_order(tasks), terms, fleet.begins)
+    round_ = [needs[slot.id] for slot in order[: terms.van_visits]]
     came = scheduled(as_they_came(tasks), terms, fleet.begins)
     parts = [r for k in kinds.values() for r in k.repairs.values() if r.item]
     prices = {r.item: r.price_usd for r in parts}
@@ -250,7 +257,7 @@ def _summed(
         order=tuple(order),
         downtime_usd=downtime_usd(order),
         as_they_came_usd=downtime_usd(came),
-        van=van_list(needs, prices, terms, labour, names) if needs else None,
+        van=van_list(round_, prices, terms, fleet.labour_usd_per_hour, names) if round_ else None,
         clusters=tuple(clusters_of(standings, terms, seed)),
         cause_titles={c: t for k in kinds.values() for c, t in k.cause_titles.items()},
         set_aside=tuple(sorted(aside, key=lambda row: int(re.sub(r"\D", "", row.where)))),
@@ -258,11 +265,6 @@ def _summed(
         missing=tuple(r.unit.id for i, r in enumerate(run.ready) if i not in run.beliefs),
         interrupted=interrupted,
     )
-
-
-def _labour(fleet: Fleet, terms: Terms) -> float:
-    given = fleet.labour_usd_per_hour
-    return terms.labour_usd_per_hour if given is None else given
 
 
 def _downtime(unit: Unit, fleet: Fleet, terms: Terms) -> float:
