@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -298,6 +299,22 @@ def test_triage_of_the_garden_finds_the_charger() -> None:
     assert "charger C3: charge interlock reed" in out
     assert "look at the charger, its plug and its supply before the vehicles" in out
     assert out.count("build batch") == 0
+    page = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = page.partition("<!-- triage-output -->")[2].partition("<!-- /triage-output -->")[0]
+    found = {_without_figures(line) for line in out.splitlines()}
+    head = shown.partition("Order of work")[0].splitlines()[3:]
+    headings = [line for line in shown.splitlines() if line in HEADINGS]
+    assert len(head) > 8
+    assert headings == list(HEADINGS)
+    assert not [line for line in (*head, *headings) if _without_figures(line) not in found]
+
+
+HEADINGS = ("Order of work", "Time and money", "Load into the van")
+
+
+def _without_figures(line: str) -> str:
+    """A line of which only the words are left; figures hang on how far the search goes."""
+    return re.sub(r"[<>]?\d+(\.\d+)?", "#", line)
 
 
 def test_rates_are_learned_and_judged(tmp_path: Path) -> None:

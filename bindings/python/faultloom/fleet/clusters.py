@@ -94,7 +94,7 @@ class Cluster:
         sharing: How many vehicles share it.
         waiting: How many of them wait.
         found: How many of them have the cause, on the mean, each by its own findings.
-        together: The same, taken together.
+        together: The same, taken together; of days the same again.
         expected: How many would by the failure rates.
         elsewhere: How many of the others have it, on the mean.
         surely: How many of them have it with at least even odds.
@@ -219,10 +219,12 @@ def _tested(
     # So few are no common cause, whatever the rates are; a chance of 1 takes nothing from the rest.
     by_rates, common = 1.0, chances
     if sum(chances) >= _WORTH_A_THOUGHT:
-        by_rates, common = chance_by_rates(
+        by_rates, together = chance_by_rates(
             [s.there.get(cause, 0.0) for s in waiting],
             [s.there_before.get(cause, 0.0) for s in waiting],
         )
+        # Days are shared by what has nothing to do with it too, so there each stands for itself.
+        common = chances if trait == DAYS else together
     surely = sum(chance >= _EVEN for chance in chances)
     named = sorted(((s.id, c) for s, c in zip(waiting, common, strict=True)), key=lambda r: -r[1])
     return Cluster(
@@ -324,7 +326,7 @@ def _merged(found: Iterable[Cluster]) -> list[Cluster]:
 
 
 def _alike(cluster: Cluster, other: Cluster) -> bool:
-    """Whether they name the same kind of component and at least half the same vehicles."""
+    """Whether they name the same kind of component, and at least half the vehicles of one."""
     names, others = ({name for name, _ in c.vehicles} for c in (cluster, other))
     kinds = {c.cause.partition("/")[0] for c in (cluster, other)}
-    return len(kinds) == 1 and 2 * len(names & others) >= len(names)
+    return len(kinds) == 1 and 2 * len(names & others) >= min(len(names), len(others))
