@@ -188,7 +188,7 @@ def test_ctrl_c_keeps_what_is_done(run: Run, table: Path, monkeypatch: pytest.Mo
     class Impatient(_fleet.Patience):
         def __call__(self, share: float) -> None:
             super().__call__(share)
-            if share > 0.6:
+            if share > 0.5:
                 os.kill(os.getpid(), signal.SIGINT)
 
     monkeypatch.setattr(_fleet, "Patience", Impatient)

@@ -110,11 +110,24 @@ def _advised(model: Model, job: str, belief: Belief) -> Belief:
 
 
 def chunks_of(
-    jobs: Iterable[tuple[Texts, str]], size: int, *, advise: bool, budget_sets: int | None
+    jobs: Iterable[tuple[Texts, str]],
+    size: int,
+    *,
+    first: int = 0,
+    advise: bool = False,
+    budget_sets: int | None = None,
 ) -> list[Chunk]:
-    """Chunks of jobs that share a model, in the order of the jobs."""
+    """Chunks of jobs that share a model, in the order of the jobs.
+
+    Args:
+        jobs: Documents of the model, and the job.
+        size: Most jobs in a chunk.
+        first: Number of the first job.
+        advise: As in `Chunk`.
+        budget_sets: As in `Chunk`.
+    """
     by_model: dict[Texts, list[tuple[int, str]]] = {}
-    for number, (texts, job) in enumerate(jobs):
+    for number, (texts, job) in enumerate(jobs, first):
         by_model.setdefault(texts, []).append((number, job))
     return [
         Chunk(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,7 +26,7 @@ from faultloom.fleet.order import (
     in_order,
     scheduled,
 )
-from faultloom.fleet.ranking import Belief, Chunk, chunks_of, executor_of, results_of
+from faultloom.fleet.ranking import Belief, chunks_of, executor_of, results_of
 from faultloom.fleet.result import Rated, Suspect, Triage
 from faultloom.fleet.table import read_table
 from faultloom.fleet.van import van_list
@@ -175,35 +175,27 @@ class _Run:
         """Ranks all jobs; gives back what stopped it."""
         blanks = list(dict.fromkeys((r.kind.path, r.blank) for r in self.ready))
         texts = {r.kind.path: r.kind.texts for r in self.ready}
-        own = chunks_of(
-            ((r.kind.texts, r.job) for r in self.ready),
-            self.size,
-            advise=self.advise,
-            budget_sets=self.budget_sets,
-        )
-        alike = chunks_of(
-            ((texts[path], job) for path, job in blanks),
-            _CHUNK,
-            advise=False,
-            budget_sets=self.budget_sets,
-        )
-        self._total = len(self.ready) + len(blanks)
+        own = [(ready.kind.texts, ready.job) for ready in self.ready]
+        alike = [(texts[path], job) for path, job in blanks]
+        count = len(own)
+        # The vehicles themselves first: common causes are what can best be done without.
+        chunks = [
+            *chunks_of(own, self.size, advise=self.advise, budget_sets=self.budget_sets),
+            *chunks_of(alike, self.size, first=count, budget_sets=self.budget_sets),
+        ]
+        self._total = len(blanks) + len(own)
         try:
-            for number, belief in self._through(alike, executor, watch):
-                self.blanks[blanks[number]] = belief
-            for number, belief in self._through(own, executor, watch):
-                self.beliefs[number] = belief
+            for rows in results_of(chunks, executor, lambda more: self._say(watch, more)):
+                for number, belief in rows:
+                    if number < count:
+                        self.beliefs[number] = belief
+                    else:
+                        self.blanks[blanks[number - count]] = belief
+                self._done += len(rows)
+                self._say(watch, 0)
         except (KeyboardInterrupt, _StopError) as stop:
             return stop
         return None
-
-    def _through(
-        self, chunks: Sequence[Chunk], executor: Executor | None, watch: Progress
-    ) -> Iterator[tuple[int, Belief]]:
-        for rows in results_of(chunks, executor, lambda more: self._say(watch, more)):
-            yield from rows
-            self._done += len(rows)
-            self._say(watch, 0)
 
     def _say(self, watch: Progress, more: float) -> None:
         if watch((self._done + more) / self._total) is False:
@@ -241,8 +233,8 @@ def _summed(
         rated.append(_rated(ready, belief, need, hourly, names))
         tasks.append(_task(ready.unit, need, hourly, terms))
         needs[ready.unit.id] = need
-        blank = run.blanks[ready.kind.path, ready.blank]
-        standings.append(_waiting(ready, need, belief, blank))
+        if (blank := run.blanks.get((ready.kind.path, ready.blank))) is not None:
+            standings.append(_waiting(ready, need, belief, blank))
     order = scheduled(in_order(tasks), terms, fleet.begins)
     round_ = [needs[slot.id] for slot in order[: terms.van_visits]]
     came = scheduled(as_they_came(tasks), terms, fleet.begins)
