@@ -17,9 +17,13 @@ import time
 from collections.abc import Sequence
 from typing import Any
 
+import distributed  # type: ignore[import-untyped, import-not-found, unused-ignore]
 import faultloom
-from distributed import Client, LocalCluster
 from faultloom import fleet
+
+# The package is typed only in part.
+cluster_type: Any = distributed.LocalCluster
+client_type: Any = distributed.Client
 
 
 def season_list() -> dict[str, Any]:
@@ -36,10 +40,10 @@ def season_list() -> dict[str, Any]:
 def timed(listed: fleet.Fleet, processes: int, budget_sets: int | None) -> tuple[float, str]:
     """Seconds for the whole list on so many processes, and the answer."""
     with (
-        LocalCluster(
+        cluster_type(
             n_workers=processes, threads_per_worker=1, processes=True, dashboard_address=None
         ) as cluster,
-        Client(cluster) as client,
+        client_type(cluster) as client,
     ):
         # Models are built once per process, whoever gets there first; that is not what is timed.
         fleet.triage(listed, client=client, chunk=4, budget_sets=1)

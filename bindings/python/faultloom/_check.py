@@ -107,7 +107,7 @@ def _check_further(file: str, given: str | bytes, sources: Sources) -> None:
 def _format_of(text: bytes) -> str:
     try:
         document = json.loads(text)
-    except (UnicodeDecodeError, json.JSONDecodeError):
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError):
         return ""
     return str(document.get("format", "")) if isinstance(document, dict) else ""
 

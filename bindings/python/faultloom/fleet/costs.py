@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import entropy
+from scipy.stats import entropy  # type: ignore[import-untyped, import-not-found, unused-ignore]
 
 from faultloom.fleet.jobs import Kind
 from faultloom.fleet.ranking import Belief

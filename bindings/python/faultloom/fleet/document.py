@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import jsonschema
+import jsonschema  # type: ignore[import-untyped, import-not-found, unused-ignore]
 
 from faultloom.documents import Document, data_path, find_vehicle, raw_text_of
 from faultloom.errors import Code, Error, Problem
@@ -211,7 +211,7 @@ def _folder_of(document: Document) -> Path | None:
 def _parsed(text: str | bytes) -> dict[str, Any]:
     try:
         parsed = json.loads(text)
-    except (UnicodeDecodeError, json.JSONDecodeError) as error:
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
         raise Error([_problem(Code.SYNTAX, f"This is not JSON: {error}", "")]) from None
     if not isinstance(parsed, dict):
         raise Error([_problem(Code.SCHEMA, "A fleet document is an object", "")])

@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.stats import poisson_binom
+from scipy import optimize, stats  # type: ignore[import-untyped, import-not-found, unused-ignore]
 
 from faultloom.fleet.costs import Needs, Terms
 
@@ -153,7 +152,7 @@ def unit_uses(chances: Sequence[float]) -> NDArray[np.float64]:
     given = [min(1.0, max(0.0, chance)) for chance in chances if chance > 0]
     if not given:
         return np.zeros(0)
-    tail = np.asarray(poisson_binom(given).sf(np.arange(len(given))), dtype=float)
+    tail = np.asarray(stats.poisson_binom(given).sf(np.arange(len(given))), dtype=float)
     return tail[tail > _LEAST_USE]
 
 
@@ -180,9 +179,11 @@ def chosen_units(
         return np.zeros(0, dtype=bool)
     # Units of one part cost the same and the first is used most, so a solution takes them in that
     # order by itself.
-    afford = LinearConstraint(prices_usd[np.newaxis, :], ub=min(budget_usd, prices_usd.sum()))
+    afford = optimize.LinearConstraint(
+        prices_usd[np.newaxis, :], ub=min(budget_usd, prices_usd.sum())
+    )
     cost = keeping_usd - trip_usd * uses
-    finish = LinearConstraint(uses[np.newaxis, :], lb=max(still, 0.0))
+    finish = optimize.LinearConstraint(uses[np.newaxis, :], lb=max(still, 0.0))
     taken = _solved(cost, [afford, finish])
     if taken is None:
         taken = _solved(-uses, [afford])
@@ -192,14 +193,14 @@ def chosen_units(
 
 
 def _solved(
-    cost: NDArray[np.float64], constraints: Sequence[LinearConstraint]
+    cost: NDArray[np.float64], constraints: Sequence[optimize.LinearConstraint]
 ) -> NDArray[np.bool_] | None:
     """The cheapest choice of yes or no for each; None if no choice meets the constraints."""
-    answer = milp(
+    answer = optimize.milp(
         cost,
         constraints=constraints,
         integrality=np.ones(len(cost)),
-        bounds=Bounds(0, 1),
+        bounds=optimize.Bounds(0, 1),
         options={"mip_rel_gap": 1e-9},
     )
     return None if answer.x is None else np.asarray(answer.x > 0.5)
