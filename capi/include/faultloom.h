@@ -483,15 +483,16 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  * job           job document; must not be NULL
  * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true,
  *               "max_minutes":20, "authorized_usd":250, "comeback_usd":150, "good_part_loss":0.4,
- *               "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
+ *               "good_part_usd":40, "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
  *               list (0..10000), whether steps on a live circuit are allowed, how long one step may take
  *               [min], zones included (0..1e6), up to what cost a repair may be done without asking first
  *               [USD] (0..1e9), what it costs if the vehicle comes back [USD] (0..1e9), the share of its
- *               price that a good part costs that was replaced (0..1), how much work may go into comparing
+ *               price that a good part costs that was replaced (0..1), what that costs besides [USD]
+ *               (0..1e9), how much work may go into comparing
  *               steps: seconds (0..3600; the answer then depends on the machine) or decisions looked into
  *               (0..1e9), and how many sets of faults the belief looks at that steps are weighed with
- *               (0..1e9); 0 for no limit. NULL: the job's instruments, 3, true, 150, 0.4, 2500, and no
+ *               (0..1e9); 0 for no limit. NULL: the job's instruments, 3, true, 150, 0.4, 40, 2500, and no
  *               limits otherwise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL

@@ -41,6 +41,8 @@ class Means(TypedDict, total=False):
             repaired, 0..1e9 [USD]; 150.
         good_part_loss: Share of its price that a good part costs that was replaced, 0..1: what the
             supplier does not take back; 0.4.
+        good_part_usd: What it costs besides to have replaced a good part, 0..1e9 [USD]: the way for
+            the right one, the customer's trust; 40.
         budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer then
             depends on the machine. In a plan it holds for each step. 0 for no limit.
         budget_decisions: End it after so many decisions looked into, 0..1e9; 0 for no limit.
@@ -56,6 +58,7 @@ class Means(TypedDict, total=False):
     authorized_usd: float | None
     comeback_usd: float | None
     good_part_loss: float | None
+    good_part_usd: float | None
     budget_seconds: float | None
     budget_decisions: int | None
     budget_sets: int | None

@@ -113,7 +113,7 @@ void read_means(const json& options, const vehicle::Vehicle& vehicle,
 std::vector<const char*> constraint_keys() {
   return {"instruments", "closed_zones",   "alternatives",   "allow_live",
           "max_minutes", "authorized_usd", "budget_seconds", "budget_decisions",
-          "budget_sets", "comeback_usd",   "good_part_loss"};
+          "budget_sets", "comeback_usd",   "good_part_loss", "good_part_usd"};
 }
 
 void read_price(const json& options, const char* key, double most, std::optional<double>& price,
@@ -139,6 +139,7 @@ void read_next(const json& options, const vehicle::Vehicle& vehicle,
   read_count(options, "budget_sets", most_budget_sets, next.budget_sets, problems);
   read_price(options, "comeback_usd", 1e9, next.comeback_usd, problems);
   read_price(options, "good_part_loss", 1, next.good_part_loss, problems);
+  read_price(options, "good_part_usd", 1e9, next.good_part_usd, problems);
 }
 
 }  // namespace
