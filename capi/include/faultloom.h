@@ -1032,7 +1032,7 @@ FAULTLOOM_API faultloom_status faultloom_sensitivity(const faultloom_model* mode
  *
  * jobs          JSON array of job documents; must not be NULL. A job that can't be read has the status
  *               "failed" and its problems in its place, and does not stop the others
- * options       JSON {"most_suspects":10, "screen":true, "full":true, "screen_bound":0.02, "bound":0.001,
+ * options       JSON {"most_suspects":10, "screen":true, "full":true, "screen_bound":0.5, "bound":0.001,
  *               "budget_seconds":0, "budget_sets":8000}: how many suspects and components to list for a job
  *               (0..10000); whether to look jobs up in tables ("screened"); whether to rank what the tables
  *               leave open by more than screen_bound (0..1), and what they can't look up, as faultloom_rank()

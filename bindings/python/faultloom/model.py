@@ -300,7 +300,7 @@ class Model:
             screen: Whether to look jobs up in tables; True if None.
             full: Whether to rank jobs that the tables can't answer as `rank` does; True if None.
             screen_bound: How much a looked-up answer may leave open and still count as one, 0..1
-                [1]; 0.02 if None.
+                [1]; 0.5 if None.
             bound: As for `rank`, where a job is ranked like that.
             budget_seconds: As for `rank`, for each such job.
             budget_sets: As for `rank`, for each such job.

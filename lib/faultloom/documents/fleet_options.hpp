@@ -12,11 +12,11 @@ struct FleetOptions {
   /// Rank what they can't answer like a job alone.
   bool full = true;
   /// Most that a looked-up answer may leave open and still count, 0..1.
-  double screen_bound = 0.02;
+  double screen_bound = 0.5;
   RankOptions rank;  ///< of jobs ranked like a job alone; `top` is not used
 };
 
-/// JSON {"most_suspects":10,"screen":true,"full":true,"screen_bound":0.02,"bound":0.001,"budget_seconds":0,
+/// JSON {"most_suspects":10,"screen":true,"full":true,"screen_bound":0.5,"bound":0.001,"budget_seconds":0,
 /// "budget_sets":8000} or "".
 /// @throws Error with all problems
 [[nodiscard]] FleetOptions read_fleet_options(std::string_view text);
