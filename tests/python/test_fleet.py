@@ -608,6 +608,16 @@ def test_the_van_is_loaded_for_the_first_visits(cart: Path) -> None:
     assert max(part.units for part in van.parts) <= 2
 
 
+def test_tables_alone_are_enough_for_an_order(cart: Path) -> None:
+    given = yard(*({"id": f"A{i}", "vehicle": str(cart), "found": [READING]} for i in range(3)))
+    quick, whole = fleet.triage(given, quick=True), fleet.triage(given)
+    assert {job.status for job in quick.jobs} == {"screened"}
+    assert [s.id for s in quick.order] == [s.id for s in whole.order]
+    for one, other in zip(quick.jobs, whole.jobs, strict=True):
+        assert one.suspects[0].id == other.suspects[0].id == "S1"
+        assert one.suspects[0].probability == pytest.approx(other.suspects[0].probability, abs=0.06)
+
+
 def test_a_yard_where_all_run_is_fine(cart: Path) -> None:
     answer = fleet.triage(yard({"id": "A", "vehicle": str(cart)}))
     assert (answer.jobs, answer.order, answer.van, answer.clusters) == ((), (), None, ())

@@ -108,6 +108,11 @@ def add_commands(commands: Any, command: AddCommand, number: Number, whole: Whol
         help="vehicles that are done in one go (8)",
     )
     parser.add_argument(
+        "--quick",
+        action="store_true",
+        help="only look complaints up in tables: thousands in seconds, some of them roughly",
+    )
+    parser.add_argument(
         "--budget-sets",
         type=lambda text: whole(text, 0, 1000000000),
         metavar="N",
@@ -149,6 +154,7 @@ def _triage(given: Arguments) -> int:
                 client=client,
                 chunk=given.chunk,
                 budget_sets=given.budget_sets,
+                quick=given.quick,
                 keep_partial=True,
                 progress=patience,
             )

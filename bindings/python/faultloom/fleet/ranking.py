@@ -53,6 +53,7 @@ class Chunk:
         jobs: Their documents.
         advise: Whether to ask for the next step as well.
         budget_sets: Sets of faults to look at for each job; None for the library's own.
+        quick: Whether jobs are only looked up in tables.
     """
 
     texts: Texts
@@ -60,6 +61,7 @@ class Chunk:
     jobs: tuple[str, ...]
     advise: bool = False
     budget_sets: int | None = None
+    quick: bool = False
 
 
 def work_on_chunk(chunk: Chunk, progress: Progress | None = None) -> list[tuple[int, Belief]]:
@@ -76,6 +78,7 @@ def work_on_chunk(chunk: Chunk, progress: Progress | None = None) -> list[tuple[
     answer = model.rank_jobs(
         chunk.jobs,
         most_suspects=_ALL_SUSPECTS,
+        full=False if chunk.quick else None,
         budget_sets=chunk.budget_sets,
         progress=progress,
     )
@@ -116,6 +119,7 @@ def chunks_of(
     first: int = 0,
     advise: bool = False,
     budget_sets: int | None = None,
+    quick: bool = False,
 ) -> list[Chunk]:
     """Chunks of jobs that share a model, in the order of the jobs.
 
@@ -125,6 +129,7 @@ def chunks_of(
         first: Number of the first job.
         advise: As in `Chunk`.
         budget_sets: As in `Chunk`.
+        quick: As in `Chunk`.
     """
     by_model: dict[Texts, list[tuple[int, str]]] = {}
     for number, (texts, job) in enumerate(jobs, first):
@@ -136,6 +141,7 @@ def chunks_of(
             tuple(job for _, job in rows[at : at + size]),
             advise,
             budget_sets,
+            quick,
         )
         for texts, rows in by_model.items()
         for at in range(0, len(rows), size)

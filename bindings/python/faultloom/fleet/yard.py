@@ -15,7 +15,7 @@ from faultloom.errors import Code, Error, Problem
 from faultloom.fleet.clusters import Standing, clusters_of
 from faultloom.fleet.costs import Needs, Terms, needs_of, shares_of
 from faultloom.fleet.document import Fleet, SetAside, Unit, fleet_of
-from faultloom.fleet.jobs import Kind, Ready, item_names, kinds_of, make_ready
+from faultloom.fleet.jobs import Kind, Ready, Texts, item_names, kinds_of, make_ready
 from faultloom.fleet.order import (
     BY_VALUE,
     FIRST,
@@ -26,7 +26,7 @@ from faultloom.fleet.order import (
     in_order,
     scheduled,
 )
-from faultloom.fleet.ranking import Belief, chunks_of, executor_of, results_of
+from faultloom.fleet.ranking import Belief, Chunk, chunks_of, executor_of, results_of
 from faultloom.fleet.result import Rated, Suspect, Triage
 from faultloom.fleet.table import read_table
 from faultloom.fleet.van import van_list
@@ -78,6 +78,7 @@ def triage(
     client: Any = None,
     chunk: int | None = None,
     budget_sets: int | None = None,
+    quick: bool = False,
     seed: int = 0,
     keep_partial: bool = False,
     progress: Progress | None = None,
@@ -97,6 +98,8 @@ def triage(
             `concurrent.futures`; in this process if None. The answer is the same.
         chunk: Jobs done in one go; 8 if None, 1 with `advise`.
         budget_sets: Sets of faults to look at for each job, as for `Model.rank`.
+        quick: Whether jobs are only looked up in tables, as with `full=False` in `Model.rank_jobs`:
+            thousands in seconds, but rough where `Rated.bound` is large.
         seed: For the common causes.
         keep_partial: Whether Ctrl-C, or a `progress` that returns False, ends the ranking and
             leaves what is done; `Triage.missing` then says what is not.
@@ -117,7 +120,7 @@ def triage(
     by_path = kinds_of(given.units, others, lambda: watch(0.0))
     ready, refused = make_ready(given, by_path)
     aside = (*given.set_aside, *refused)
-    run = _Run(ready, chunk or (1 if advise else _CHUNK), advise, budget_sets)
+    run = _Run(ready, chunk or (1 if advise else _CHUNK), advise, budget_sets, quick)
     stopped = run.go(executor_of(client), watch)
     if stopped and not keep_partial:
         if isinstance(stopped, KeyboardInterrupt):
@@ -166,6 +169,7 @@ class _Run:
     size: int
     advise: bool
     budget_sets: int | None
+    quick: bool
     beliefs: dict[int, Belief] = field(default_factory=dict)
     blanks: dict[tuple[Path, str], Belief] = field(default_factory=dict)
     _done: int = 0
@@ -180,8 +184,8 @@ class _Run:
         count = len(own)
         # The vehicles themselves first: common causes are what can best be done without.
         chunks = [
-            *chunks_of(own, self.size, advise=self.advise, budget_sets=self.budget_sets),
-            *chunks_of(alike, self.size, first=count, budget_sets=self.budget_sets),
+            *self._chunks(own, 0, advise=self.advise),
+            *self._chunks(alike, count, advise=False),
         ]
         self._total = len(blanks) + len(own)
         try:
@@ -196,6 +200,18 @@ class _Run:
         except (KeyboardInterrupt, _StopError) as stop:
             return stop
         return None
+
+    def _chunks(
+        self, jobs: Sequence[tuple[Texts, str]], first: int, *, advise: bool
+    ) -> list[Chunk]:
+        return chunks_of(
+            jobs,
+            self.size,
+            first=first,
+            advise=advise,
+            budget_sets=self.budget_sets,
+            quick=self.quick,
+        )
 
     def _say(self, watch: Progress, more: float) -> None:
         if watch((self._done + more) / self._total) is False:
