@@ -294,7 +294,7 @@ def test_the_seasons_are_as_described() -> None:
 
 def test_triage_of_the_garden_finds_the_charger() -> None:
     listed = ROOT / "data" / "fleets" / "fernhollow-monday.json"
-    out = example("triage", listed, "--budget-sets", 300)
+    out = example("triage", listed, "--quick")
     assert "14 of 40 vehicles wait" in out
     assert "charger C3: charge interlock reed" in out
     assert "look at the charger, its plug and its supply before the vehicles" in out
