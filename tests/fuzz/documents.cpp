@@ -5,6 +5,7 @@
 
 #include <faultloom/circuit/solver.hpp>
 #include <faultloom/documents/cautions_reader.hpp>
+#include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/history_reader.hpp>
 #include <faultloom/documents/instruments_reader.hpp>
 #include <faultloom/documents/kinds.hpp>
@@ -88,6 +89,7 @@ void read_rates(std::string_view input) {
   if (!accepted([&] { rates = documents::read_rates(input); }, input)) return;
   std::vector<Problem> problems;
   documents::check_rates(rates, kinds, problems);
+  documents::cap(problems);
   check_problems(problems, input);
   const auto& parts = small_model().parts();
   problems.clear();

@@ -36,9 +36,11 @@ std::string make_rates() {
                           {"source", "made up for tests"}};
   }
   rates["events"] = json::object();
-  rates["cues"] = {{"wet", {{"title", "It rained"}, {"kinds", {{"switch", 0.7}, {"fuse", 0.2}}},
-                             {"otherwise", 0.3},
-                             {"source", "made up for tests"}}}};
+  rates["cues"] = {{"wet",
+                    {{"title", "It rained"},
+                     {"kinds", {{"switch", 0.7}, {"fuse", 0.2}}},
+                     {"otherwise", 0.3},
+                     {"source", "made up for tests"}}}};
   rates["per_visit"] = json::object();
   return rates.dump();
 }

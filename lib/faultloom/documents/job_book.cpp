@@ -7,6 +7,7 @@
 #include <faultloom/documents/ordered_members.hpp>
 #include <faultloom/documents/schema.hpp>
 #include <faultloom/documents/text.hpp>
+#include <faultloom/vehicle/run_list.hpp>
 
 #include <fmt/format.h>
 
@@ -132,6 +133,10 @@ JobBook::JobBook(std::string_view document, std::optional<Model> model) : model_
 
 JobBook JobBook::begun(std::string_view id, std::string_view vehicle_id,
                        std::optional<Model> model) {
+  if (!vehicle::is_id(id))
+    throw Error(Code::schema,
+                "The id of the job is none; a letter and up to 63 letters, digits, - or _ make one",
+                "/id");
   const Json document{{"format", "faultloom.job"},
                       {"version", "1.0"},
                       {"id", std::string(id)},
