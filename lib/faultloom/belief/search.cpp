@@ -19,6 +19,12 @@ Candidate with(const Candidate& candidate, std::int32_t fault) {
 
 /// Thrown inside when the budget is gone; the last complete pass is the answer.
 struct BudgetGone {};
+/// A threshold that no weight is above: little more than "no fault" is looked at, whatever the budget.
+constexpr double above_all = 2;
+constexpr std::size_t between_reports = 64;
+constexpr std::size_t between_looks_at_the_clock = 4;
+/// Of a budget in seconds. Going over the last pass once more takes about as long as all of them.
+constexpr double share_for_searching = 0.4;
 
 constexpr double first_threshold = 1e-3;
 constexpr double threshold_step = 4;
@@ -101,7 +107,7 @@ Found Search::run(const Progress& progress) {
     } catch (const BudgetGone&) {
       if (any) break;
       // Not even one coarse pass: everything but "no fault" stays outside.
-      threshold_ = walked = 2;
+      threshold_ = walked = above_all;
       walk();
       best = std::move(found_);
       break;
@@ -156,21 +162,23 @@ void Search::walk() {
 }
 
 bool Search::out_of_budget() const {
-  if (options_.most_seconds <= 0) return false;
+  if (options_.most_seconds <= 0 || threshold_ == above_all) return false;
   const std::chrono::duration<double> used = std::chrono::steady_clock::now() - start_;
-  return used.count() > options_.most_seconds;
+  return used.count() > options_.most_seconds * (naming_ ? 1 : share_for_searching);
 }
 
 void Search::visit(const Candidate& candidate, Assignment assignment) {
   const double likelihood = predictions_->likelihood(candidate);
   ++found_.sets;
-  if (++looked_at_ % 256 == 0) {
+  ++looked_at_;
+  if (looked_at_ % between_reports == 0) {
     // How many there will be is not known; the share only ever grows.
     const auto looked_at = static_cast<double>(looked_at_);
     report(progress_, 0.99 * looked_at / (looked_at + 3000));
-    if (out_of_budget()) throw BudgetGone{};
   }
-  if (options_.most_sets > 0 && !options_.exhaustive && !naming_ &&
+  // On a large vehicle a set takes milliseconds.
+  if (looked_at_ % between_looks_at_the_clock == 0 && out_of_budget()) throw BudgetGone{};
+  if (options_.most_sets > 0 && !options_.exhaustive && !naming_ && threshold_ != above_all &&
       found_.sets > options_.most_sets)
     throw BudgetGone{};
   if (options_.most_faults >= 0 &&

@@ -89,12 +89,15 @@ std::set<std::string> read_entries(const json& document, const vehicle::Vehicle&
 void withdraw(const json& document, const std::set<std::string>& ids, Resolver& resolver,
               Job& job) {
   const auto withdrawn = texts_or_none(document, "withdrawn");
+  std::size_t unknown = 0;
   for (std::size_t i = 0; i < withdrawn.size(); ++i)
     if (!ids.contains(withdrawn[i]))
-      resolver.add(Code::reference,
-                   fmt::format("There is no entry '{}'{}", withdrawn[i],
-                               suggestion(withdrawn[i], {ids.begin(), ids.end()})),
-                   fmt::format("/withdrawn/{}", i));
+      resolver.add(
+          Code::reference,
+          fmt::format(
+              "There is no entry '{}'{}", withdrawn[i],
+              ++unknown <= max_problems ? suggestion(withdrawn[i], {ids.begin(), ids.end()}) : ""),
+          fmt::format("/withdrawn/{}", i));
   const std::set<std::string> gone(withdrawn.begin(), withdrawn.end());
   std::erase_if(job.entries,
                 [&](const readings::Entry& entry) { return gone.contains(written_id(entry.id)); });
@@ -117,7 +120,13 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   const auto document = parse_text(text);
   std::vector<Problem> problems;
   check_schema(document, "job", problems);
-  throw_if_any(problems);
+  throw_if_any(std::move(problems));
+  return read_checked_job(document, vehicle, instruments, cues);
+}
+
+Job read_checked_job(const nlohmann::json& document, const vehicle::Vehicle& vehicle,
+                     const readings::InstrumentSet& instruments, const CueTable* cues) {
+  std::vector<Problem> problems;
   Resolver resolver(vehicle, problems);
   Job job;
   read_head(document, vehicle, resolver, job);
