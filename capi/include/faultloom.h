@@ -1028,6 +1028,36 @@ FAULTLOOM_API faultloom_status faultloom_sensitivity(const faultloom_model* mode
                                                      faultloom_text** sensitivity,
                                                      faultloom_error** error);
 
+/*
+ * Ranks the suspects of many jobs about one vehicle, most of them by tables that are made once for all.
+ *
+ * jobs          JSON array of job documents; must not be NULL. A job that can't be read has the status
+ *               "failed" and its problems in its place, and does not stop the others
+ * options       JSON {"most_suspects":10, "screen":true, "full":true, "screen_bound":0.5, "bound":0.001,
+ *               "budget_seconds":0, "budget_sets":8000}: how many suspects and components to list for a job
+ *               (0..10000); whether to look jobs up in tables ("screened"); whether to rank what the tables
+ *               leave open by more than screen_bound (0..1), and what they can't look up, as faultloom_rank()
+ *               does ("ranked"), with its last three options. NULL: the values shown
+ * progress      watcher, told the share of the jobs done; NULL: none
+ * user          handed to `progress`; may be NULL
+ * ranking       gets a new text, to be freed by the caller: JSON faultloom.fleet-ranking, a row for each job
+ *               in the order given
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the jobs are no JSON array, or the options are not JSON
+ *         FAULTLOOM_E_SCHEMA     the options have a member that is unknown or of the wrong type
+ *         FAULTLOOM_E_VALUE      a number of the options is out of its range
+ *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
+ * Complexity: for jobs that are ranked as faultloom_mode_posteriors() for each; for the others linear in their
+ * entries and the faults of the vehicle, beside one solution of the circuit for each fault and each way of
+ * taking a reading that occurs. Threads: any. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_model_rank_jobs(const faultloom_model* model,
+                                                         const char* jobs, size_t jobs_size,
+                                                         const char* options, size_t options_size,
+                                                         faultloom_progress_fn progress, void* user,
+                                                         faultloom_text** ranking,
+                                                         faultloom_error** error);
+
 #ifdef __cplusplus
 }
 #endif

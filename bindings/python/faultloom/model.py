@@ -279,6 +279,64 @@ class Model:
         )
         return Ranking(self._core.rank_json(text_of(job), options, progress))
 
+    def rank_jobs(
+        self,
+        jobs: Iterable[Document],
+        *,
+        most_suspects: int | None = None,
+        screen: bool | None = None,
+        full: bool | None = None,
+        screen_bound: float | None = None,
+        bound: float | None = None,
+        budget_seconds: float | None = None,
+        budget_sets: int | None = None,
+        progress: Progress | None = None,
+    ) -> dict[str, Any]:
+        """What is broken in each of many jobs, most of them by tables made once for all.
+
+        Args:
+            jobs: The jobs, all about this vehicle.
+            most_suspects: Most suspects and components listed for a job, 0..10000; 10 if None.
+            screen: Whether to look jobs up in tables; True if None.
+            full: Whether to rank jobs that the tables can't answer as `rank` does; True if None.
+            screen_bound: How much a looked-up answer may leave open and still count as one, 0..1
+                [1]; 0.5 if None.
+            bound: As for `rank`, where a job is ranked like that.
+            budget_seconds: As for `rank`, for each such job.
+            budget_sets: As for `rank`, for each such job.
+            progress: Watches the work, by the share of the jobs done.
+
+        Returns:
+            The parsed faultloom.fleet-ranking: "vehicle", the names "modes" and "components", and
+            "jobs", a row for each job in the order given, with "index", "job" (its title or None),
+            "id" and "status": "screened", "ranked" or "failed". A failed one has its "problems",
+            the others "bound", "no_fault", "unmodelled", "suspects" and "components" [1], most
+            probable first, each with an index into the names.
+
+        Raises:
+            Error: With every problem of the options; cancelled, when `progress` says stop.
+            OSError: The path of a job can't be read.
+
+        Example:
+            >>> import faultloom
+            >>> job = faultloom.data_path() / "jobs" / "compost-yard-dead-tug.json"
+            >>> answer = Model.shipped("mulch-tug").rank_jobs([job, {}])
+            >>> answer["jobs"][1]["status"]
+            'failed'
+        """
+        options = _options(
+            most_suspects=most_suspects,
+            screen=screen,
+            full=full,
+            screen_bound=screen_bound,
+            bound=bound,
+            budget_seconds=budget_seconds,
+            budget_sets=budget_sets,
+        )
+        texts = [text_of(job) for job in jobs]
+        ranking: dict[str, Any] = json.loads(self._core.rank_jobs_json(texts, options, progress))
+        return ranking
+
     def next_step(
         self,
         job: Document,
