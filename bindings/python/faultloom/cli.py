@@ -339,7 +339,7 @@ def _parser() -> argparse.ArgumentParser:
         "--budget",
         type=lambda text: _number(text, 3600),
         metavar="SECONDS",
-        help="end the comparison of steps after this time, 0 for no time limit",
+        help="answer within about this time, 0 for no time limit",
     )
 
     plan = _command(
@@ -532,7 +532,7 @@ def _add_search(parser: argparse.ArgumentParser) -> None:
         "--budget",
         type=lambda text: _number(text, 3600),
         metavar="SECONDS",
-        help="end the search after this time at the latest, 0 for no time limit",
+        help="answer within about this time, 0 for no time limit",
     )
     parser.add_argument(
         "--budget-sets",

@@ -87,6 +87,9 @@ class Search {
   Found run(const Progress& progress);
 
  private:
+  /// What a set of faults could at best become counts this much beside what it is.
+  static constexpr double hope = 0.003;
+
   /// How far sets that contain a candidate can do better than it does.
   struct Outlook {
     struct Group {
