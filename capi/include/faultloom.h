@@ -483,16 +483,17 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  * job           job document; must not be NULL
  * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true,
  *               "max_minutes":20, "authorized_usd":250, "comeback_usd":150, "good_part_loss":0.4,
- *               "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
+ *               "good_part_usd":40, "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
  *               list (0..10000), whether steps on a live circuit are allowed, how long one step may take
  *               [min], zones included (0..1e6), up to what cost a repair may be done without asking first
  *               [USD] (0..1e9), what it costs if the vehicle comes back [USD] (0..1e9), the share of its
- *               price that a good part costs that was replaced (0..1), how many seconds all of it may take
- *               (0..3600; the answer then depends on the machine, and what has to be known of each step takes
- *               its time all the same), how many decisions may be looked into to compare steps (0..1e9), and
- *               how many sets of faults the belief looks at that steps are weighed with (0..1e9); 0 for no
- *               limit. NULL: the job's instruments, 3, true, 150, 0.4, 2500, and no
+ *               price that a good part costs that was replaced (0..1), what that costs besides [USD]
+ *               (0..1e9), how many seconds all of it may take (0..3600; the answer then depends on the
+ *               machine, and what has to be known of each step takes its time all the same), how many
+ *               decisions may be looked into to compare steps (0..1e9), and how many sets of faults the
+ *               belief looks at that steps are weighed with (0..1e9); 0 for no limit. NULL: the job's
+ *               instruments, 3, true, 150, 0.4, 40, 2500, and no
  *               limits otherwise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
@@ -1026,6 +1027,36 @@ FAULTLOOM_API faultloom_status faultloom_sensitivity(const faultloom_model* mode
                                                      faultloom_progress_fn progress, void* user,
                                                      faultloom_text** sensitivity,
                                                      faultloom_error** error);
+
+/*
+ * Ranks the suspects of many jobs about one vehicle, most of them by tables that are made once for all.
+ *
+ * jobs          JSON array of job documents; must not be NULL. A job that can't be read has the status
+ *               "failed" and its problems in its place, and does not stop the others
+ * options       JSON {"most_suspects":10, "screen":true, "full":true, "screen_bound":0.5, "bound":0.001,
+ *               "budget_seconds":0, "budget_sets":8000}: how many suspects and components to list for a job
+ *               (0..10000); whether to look jobs up in tables ("screened"); whether to rank what the tables
+ *               leave open by more than screen_bound (0..1), and what they can't look up, as faultloom_rank()
+ *               does ("ranked"), with its last three options. NULL: the values shown
+ * progress      watcher, told the share of the jobs done; NULL: none
+ * user          handed to `progress`; may be NULL
+ * ranking       gets a new text, to be freed by the caller: JSON faultloom.fleet-ranking, a row for each job
+ *               in the order given
+ *
+ * Errors: FAULTLOOM_E_SYNTAX     the jobs are no JSON array, or the options are not JSON
+ *         FAULTLOOM_E_SCHEMA     the options have a member that is unknown or of the wrong type
+ *         FAULTLOOM_E_VALUE      a number of the options is out of its range
+ *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
+ * Complexity: for jobs that are ranked as faultloom_mode_posteriors() for each; for the others linear in their
+ * entries and the faults of the vehicle, beside one solution of the circuit for each fault and each way of
+ * taking a reading that occurs. Threads: any. Experimental.
+ */
+FAULTLOOM_API faultloom_status faultloom_model_rank_jobs(const faultloom_model* model,
+                                                         const char* jobs, size_t jobs_size,
+                                                         const char* options, size_t options_size,
+                                                         faultloom_progress_fn progress, void* user,
+                                                         faultloom_text** ranking,
+                                                         faultloom_error** error);
 
 #ifdef __cplusplus
 }

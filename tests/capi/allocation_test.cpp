@@ -150,6 +150,30 @@ TEST_F(Allocation, FailureWhileRankingAndAdvising) {
   }
 }
 
+TEST_F(Allocation, FailureWhileRankingManyJobs) {
+  const std::string jobs = "[" + capi_test::small_job() + "," +
+                           R"({"format":"faultloom.job","version":"1.0","id":"new",)" +
+                           R"("vehicle":"mulch-tug","entries":[]}])";
+  for (const std::string options : {R"({"screen_bound":1,"full":false})", R"({"screen":false,"budget_sets":200})"}) {
+    const auto ask = [&](faultloom_error** error, std::string* answer) {
+      faultloom_text* text = nullptr;
+      const auto status =
+          faultloom_model_rank_jobs(model(), jobs.data(), jobs.size(), options.data(),
+                                    options.size(), nullptr, nullptr, &text, error);
+      EXPECT_EQ(text != nullptr, status == FAULTLOOM_OK);
+      if (answer != nullptr) *answer = faultloom_text_data(text);
+      faultloom_text_free(text);
+      return status;
+    };
+    std::string before;
+    std::string after;
+    ASSERT_EQ(ask(nullptr, &before), FAULTLOOM_OK);
+    exhaust([&](faultloom_error** error) { return ask(error, nullptr); });
+    ASSERT_EQ(ask(nullptr, &after), FAULTLOOM_OK);
+    EXPECT_EQ(after, before) << "a failed call left something behind";
+  }
+}
+
 TEST_F(Allocation, FailureWhileWorkingOutWhatCanBeToldApart) {
   const std::string options = R"({"allow_live":false,"top":1})";  // quick, and the same ways
   exhaust([&](faultloom_error** error) {

@@ -173,6 +173,18 @@ faultloom_status calibrate(const faultloom_model* model, Watcher& watcher, std::
   });
 }
 
+/// Two jobs at once, one of them like a job alone.
+faultloom_status fleet(const faultloom_model* model, Watcher& watcher, std::string& answer,
+                       faultloom_error** error) {
+  auto repaired = nlohmann::json::parse(job);
+  repaired["entries"].push_back({{"id", "r1"}, {"type", "repair"}, {"component", "W3"}});
+  const std::string jobs = "[" + job + "," + repaired.dump() + "]";
+  return text_of(answer, [&](auto** out) {
+    return faultloom_model_rank_jobs(model, jobs.data(), jobs.size(), nullptr, 0, &Watcher::watch,
+                                     &watcher, out, error);
+  });
+}
+
 std::vector<LongCall> long_calls() {
   return {
       {"model_from_json", build},
@@ -180,6 +192,7 @@ std::vector<LongCall> long_calls() {
       {"job_close", close_handle},
       {"learn_rates", learn},
       {"calibration", calibrate},
+      {"model_rank_jobs", fleet},
       {"model_lint",
        [](auto* model, Watcher& watcher, std::string& answer, auto** error) {
          return text_of(answer, [&](auto** out) {

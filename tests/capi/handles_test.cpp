@@ -61,9 +61,9 @@ TEST_F(WrongHandles, AreRefusedWhereAModelIsWanted) {
         return faultloom_testability(m, nullptr, 0, nullptr, nullptr, &out, e);
       },
   };
-  for (const auto ask :
-       {&faultloom_rank, &faultloom_next_step, &faultloom_plan, &faultloom_plan_card,
-        &faultloom_explain, &faultloom_ambiguity, &faultloom_sensitivity})
+  for (const auto ask : {&faultloom_rank, &faultloom_next_step, &faultloom_plan,
+                         &faultloom_plan_card, &faultloom_explain, &faultloom_ambiguity,
+                         &faultloom_sensitivity, &faultloom_model_rank_jobs})
     calls.emplace_back([ask, &job, &out](auto* m, auto** e) {
       return ask(m, job, 2, nullptr, 0, nullptr, nullptr, &out, e);
     });

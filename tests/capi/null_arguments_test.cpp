@@ -367,4 +367,17 @@ TEST_F(NullArguments, Learning) {
   });
 }
 
+TEST_F(NullArguments, Fleet) {
+  faultloom_text* out = no_text;
+  const auto rank = [&](const faultloom_model* asked, const char* jobs, faultloom_text** place,
+                        faultloom_error** e) {
+    return faultloom_model_rank_jobs(asked, jobs, size, nullptr, 0, nullptr, nullptr, place, e);
+  };
+  expect_refused({
+      {"model", [&](auto** e) { return rank(nullptr, text, &out, e); }},
+      {"jobs", [&](auto** e) { return rank(model(), nullptr, &out, e); }},
+      {"ranking", [&](auto** e) { return rank(model(), text, nullptr, e); }},
+  });
+}
+
 }  // namespace

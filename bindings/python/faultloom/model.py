@@ -41,6 +41,8 @@ class Means(TypedDict, total=False):
             repaired, 0..1e9 [USD]; 150.
         good_part_loss: Share of its price that a good part costs that was replaced, 0..1: what the
             supplier does not take back; 0.4.
+        good_part_usd: What it costs besides to have replaced a good part, 0..1e9 [USD]: the way for
+            the right one, the customer's trust; 40.
         budget_seconds: How long all of it may take, 0..3600 [s]; the answer then depends on the
             machine. What has to be known of each step takes its time all the same. 0 for no limit.
         budget_decisions: End it after so many decisions looked into, 0..1e9; 0 for no limit.
@@ -56,6 +58,7 @@ class Means(TypedDict, total=False):
     authorized_usd: float | None
     comeback_usd: float | None
     good_part_loss: float | None
+    good_part_usd: float | None
     budget_seconds: float | None
     budget_decisions: int | None
     budget_sets: int | None
@@ -275,6 +278,64 @@ class Model:
             top=top, bound=bound, budget_seconds=budget_seconds, budget_sets=budget_sets
         )
         return Ranking(self._core.rank_json(text_of(job), options, progress))
+
+    def rank_jobs(
+        self,
+        jobs: Iterable[Document],
+        *,
+        most_suspects: int | None = None,
+        screen: bool | None = None,
+        full: bool | None = None,
+        screen_bound: float | None = None,
+        bound: float | None = None,
+        budget_seconds: float | None = None,
+        budget_sets: int | None = None,
+        progress: Progress | None = None,
+    ) -> dict[str, Any]:
+        """What is broken in each of many jobs, most of them by tables made once for all.
+
+        Args:
+            jobs: The jobs, all about this vehicle.
+            most_suspects: Most suspects and components listed for a job, 0..10000; 10 if None.
+            screen: Whether to look jobs up in tables; True if None.
+            full: Whether to rank jobs that the tables can't answer as `rank` does; True if None.
+            screen_bound: How much a looked-up answer may leave open and still count as one, 0..1
+                [1]; 0.5 if None.
+            bound: As for `rank`, where a job is ranked like that.
+            budget_seconds: As for `rank`, for each such job.
+            budget_sets: As for `rank`, for each such job.
+            progress: Watches the work, by the share of the jobs done.
+
+        Returns:
+            The parsed faultloom.fleet-ranking: "vehicle", the names "modes" and "components", and
+            "jobs", a row for each job in the order given, with "index", "job" (its title or None),
+            "id" and "status": "screened", "ranked" or "failed". A failed one has its "problems",
+            the others "bound", "no_fault", "unmodelled", "suspects" and "components" [1], most
+            probable first, each with an index into the names.
+
+        Raises:
+            Error: With every problem of the options; cancelled, when `progress` says stop.
+            OSError: The path of a job can't be read.
+
+        Example:
+            >>> import faultloom
+            >>> job = faultloom.data_path() / "jobs" / "compost-yard-dead-tug.json"
+            >>> answer = Model.shipped("mulch-tug").rank_jobs([job, {}])
+            >>> answer["jobs"][1]["status"]
+            'failed'
+        """
+        options = _options(
+            most_suspects=most_suspects,
+            screen=screen,
+            full=full,
+            screen_bound=screen_bound,
+            bound=bound,
+            budget_seconds=budget_seconds,
+            budget_sets=budget_sets,
+        )
+        texts = [text_of(job) for job in jobs]
+        ranking: dict[str, Any] = json.loads(self._core.rank_jobs_json(texts, options, progress))
+        return ranking
 
     def next_step(
         self,

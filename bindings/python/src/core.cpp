@@ -7,6 +7,7 @@
 #include <string>
 
 #include "errors.hpp"
+#include "fleet_binding.hpp"
 #include "journal_binding.hpp"
 #include "learning_binding.hpp"
 #include "model_binding.hpp"
@@ -35,6 +36,7 @@ PYBIND11_MODULE(_core, module) {
   module.attr("version") = faultloom::library_version;
   bind_errors(module);
   bind_model(module);
+  bind_fleet(module);
   bind_journal(module);
   bind_learning(module);
   module.def("check_document", &check_document, "text"_a, "kinds"_a = py::none());

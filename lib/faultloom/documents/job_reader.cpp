@@ -121,10 +121,16 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   std::vector<Problem> problems;
   check_schema(document, "job", problems);
   throw_if_any(std::move(problems));
-  return read_checked_job(document, vehicle, instruments, cues);
+  auto job = read_checked_job(document, vehicle, instruments, cues);
+  for (const auto& entry : job.entries) {
+    const bool titled = cues != nullptr && entry.type == readings::Entry::Type::cue;
+    job.entry_texts.push_back(
+        entry_text(vehicle, instruments, entry, titled ? cues->find(entry.cue)->second.title : ""));
+  }
+  return job;
 }
 
-Job read_checked_job(const nlohmann::json& document, const vehicle::Vehicle& vehicle,
+Job read_checked_job(const json& document, const vehicle::Vehicle& vehicle,
                      const readings::InstrumentSet& instruments, const CueTable* cues) {
   std::vector<Problem> problems;
   Resolver resolver(vehicle, problems);
@@ -137,11 +143,6 @@ Job read_checked_job(const nlohmann::json& document, const vehicle::Vehicle& veh
   number_epochs(job);
   if (const auto* closing = member(document, "closing"); closing != nullptr)
     job.verdict = text_or(*closing, "verdict");
-  for (const auto& entry : job.entries) {
-    const bool titled = cues != nullptr && entry.type == readings::Entry::Type::cue;
-    job.entry_texts.push_back(
-        entry_text(vehicle, instruments, entry, titled ? cues->find(entry.cue)->second.title : ""));
-  }
   return job;
 }
 

@@ -48,7 +48,7 @@ struct Job {
                            const readings::InstrumentSet& instruments,
                            const std::map<std::string, rates::Cue, std::less<>>* cues = nullptr);
 
-/// The same for a document that follows the schema.
+/// The same for a document that follows the schema, without Job::entry_texts.
 [[nodiscard]] Job read_checked_job(
     const nlohmann::json& document, const vehicle::Vehicle& vehicle,
     const readings::InstrumentSet& instruments,

@@ -82,6 +82,7 @@ auto with_posterior(const Model::Parts& parts, const Job& job, const NextOptions
   if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
   prices.comeback_usd = options.comeback_usd.value_or(prices.comeback_usd);
   prices.good_part_loss = options.good_part_loss.value_or(prices.good_part_loss);
+  prices.good_part_usd = options.good_part_usd.value_or(prices.good_part_usd);
   const Planning planning{*belief, belief.store(), posterior, prices, constraints};
   return answer(planning, part_of(progress, 0.5, 1));
 }

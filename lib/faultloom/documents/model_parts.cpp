@@ -7,6 +7,7 @@
 #include <faultloom/documents/rates_reader.hpp>
 #include <faultloom/documents/references.hpp>
 #include <faultloom/documents/vehicle_reader.hpp>
+#include <faultloom/fleet/screen.hpp>
 
 namespace faultloom::documents {
 namespace {
@@ -57,6 +58,15 @@ Model::Parts::Parts(const ModelSources& sources, const Progress& progress)
 
 Model::Parts::WorkSpace::WorkSpace(const Parts& parts)
     : belief(parts.space, parts.instruments, parts.rates), store(belief) {}
+
+Model::Parts::WorkSpace::~WorkSpace() = default;
+
+fleet::Screen& Model::Parts::Borrowed::screen() const {
+  auto& screen = work_->screen;
+  if (screen == nullptr)
+    screen = std::make_unique<fleet::Screen>(parts_->space, parts_->instruments, parts_->rates);
+  return *screen;
+}
 
 Model::Parts::Borrowed Model::Parts::borrow() const {
   {

@@ -11,6 +11,10 @@
 #include <string>
 #include <vector>
 
+namespace faultloom::fleet {
+class Screen;
+}
+
 namespace faultloom::documents {
 
 /// The C++ objects behind a Model. The documents are immutable; only the pool of work spaces changes,
@@ -28,8 +32,12 @@ struct Model::Parts {
 
   struct WorkSpace {
     explicit WorkSpace(const Parts& parts);
+    WorkSpace(const WorkSpace&) = delete;
+    WorkSpace& operator=(const WorkSpace&) = delete;
+    ~WorkSpace();
     belief::Belief belief;
     advice::PredictionStore store;
+    std::unique_ptr<fleet::Screen> screen;  ///< made when first asked for
   };
   /// A Belief for the caller's own use until the handle goes out of scope.
   class Borrowed {
@@ -44,6 +52,8 @@ struct Model::Parts {
     belief::Belief* operator->() const noexcept { return &work_->belief; }
     belief::Belief& operator*() const noexcept { return work_->belief; }
     [[nodiscard]] advice::PredictionStore& store() const noexcept { return work_->store; }
+    /// Tables for many jobs at once.
+    [[nodiscard]] fleet::Screen& screen() const;
 
    private:
     const Parts* parts_;

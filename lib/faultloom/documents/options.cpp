@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/fleet_options.hpp>
 #include <faultloom/documents/text.hpp>
 #include <nlohmann/json.hpp>
 
@@ -128,7 +129,7 @@ void read_means(const json& options, const vehicle::Vehicle& vehicle,
 std::vector<const char*> constraint_keys() {
   return {"instruments", "closed_zones",   "alternatives",   "allow_live",
           "max_minutes", "authorized_usd", "budget_seconds", "budget_decisions",
-          "budget_sets", "comeback_usd",   "good_part_loss"};
+          "budget_sets", "comeback_usd",   "good_part_loss", "good_part_usd"};
 }
 
 void read_price(const json& options, const char* key, double most, std::optional<double>& price,
@@ -154,6 +155,7 @@ void read_next(const json& options, const vehicle::Vehicle& vehicle,
   read_count(options, "budget_sets", most_budget_sets, next.budget_sets, problems);
   read_price(options, "comeback_usd", 1e9, next.comeback_usd, problems);
   read_price(options, "good_part_loss", 1, next.good_part_loss, problems);
+  read_price(options, "good_part_usd", 1e9, next.good_part_usd, problems);
 }
 
 }  // namespace
@@ -223,6 +225,25 @@ ReachOptions read_reach_options(std::string_view text, const vehicle::Vehicle& v
   read_flag(options, "lifting", reach.lifting, problems);
   read_means(options, vehicle, instruments, reach.instruments, reach.closed_zones, problems);
   throw_if_any(std::move(problems));
+  return result;
+}
+
+FleetOptions read_fleet_options(std::string_view text) {
+  std::vector<Problem> problems;
+  const auto options = object_of(text, problems);
+  FleetOptions result;
+  only_keys(
+      options,
+      {"most_suspects", "screen", "full", "screen_bound", "bound", "budget_seconds", "budget_sets"},
+      problems);
+  read_count(options, "most_suspects", most_rows, result.most_suspects, problems);
+  read_flag(options, "screen", result.screen, problems);
+  read_flag(options, "full", result.full, problems);
+  read_number(options, "screen_bound", 0, 1, result.screen_bound, problems);
+  read_number(options, "bound", 0, 1, result.rank.bound, problems);
+  read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
+  read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
+  if (!problems.empty()) throw Error(std::move(problems));
   return result;
 }
 
