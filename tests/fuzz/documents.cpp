@@ -6,6 +6,7 @@
 #include <faultloom/circuit/solver.hpp>
 #include <faultloom/documents/cautions_reader.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/fleet_options.hpp>
 #include <faultloom/documents/history_reader.hpp>
 #include <faultloom/documents/instruments_reader.hpp>
 #include <faultloom/documents/kinds.hpp>
@@ -14,6 +15,7 @@
 #include <faultloom/documents/rates_reader.hpp>
 #include <faultloom/documents/references.hpp>
 #include <faultloom/documents/text.hpp>
+#include <faultloom/documents/text_list.hpp>
 #include <faultloom/documents/vehicle_reader.hpp>
 #include <faultloom/documents/verification_answers.hpp>
 #include <faultloom/rates/rates.hpp>
@@ -135,6 +137,24 @@ void read_options(std::string_view input) {
   check([&] { return documents::read_learning_options(input); });
   check([&] { return documents::read_calibration_options(input); });
   check([&] { return documents::read_closing(input); });
+  check([&] { return documents::read_fleet_options(input); });
+}
+
+/// A list of documents is cut where the parser would cut it.
+void cut_list(std::string_view input) {
+  std::vector<std::string_view> elements;
+  if (!accepted([&] { elements = documents::elements_of(input); })) return;
+  std::string list = "[";
+  for (const auto element : elements) {
+    require(element.data() >= input.data() &&
+                element.data() + element.size() <= input.data() + input.size(),
+            "an element from elsewhere");
+    list += (list.size() > 1 ? "," : "") + std::string(element);
+  }
+  list += "]";
+  const auto whole = json::parse(input, nullptr, false);
+  if (!whole.is_discarded())
+    require(json::parse(list, nullptr, false) == whole, "a list cut in other places", list);
 }
 
 void read_run_list(std::string_view input) {
@@ -209,6 +229,10 @@ std::vector<Harness> document_harnesses() {
       {"situation", Shape::json, 400, 4096, read_situation,
        [] { return numbered(small_situations()); }},
       {"options", Shape::json, 600, 4096, read_options, every_option},
+      {"job_list", Shape::bytes, 1000, 4096, cut_list,
+       [] {
+         return numbered({R"([{"a":"]\\\"["},[],1 , "x,y"])", "[]", " [ {} ] ", "[1,2"});
+       }},
       {"run_list", Shape::bytes, 200, 4096, read_run_list, run_lists},
       {"check", Shape::json, 60, 65536, check_any, one_of_each},
   };
