@@ -137,7 +137,18 @@ void Bench::more_questions() {
   const auto* about = model();
   const auto job = text(Sort::job);
   const auto more = text(input_.ConsumeBool() ? Sort::options : Sort::closing);
-  switch (input_.ConsumeIntegralInRange(0, 2)) {
+  switch (input_.ConsumeIntegralInRange(0, 3)) {
+    case 3: {
+      std::string list(job.data() == nullptr || job.size() > small_history().size()
+                           ? "{}"
+                           : std::string_view(job.data(), job.size()));
+      list = "[" + list + "," + small_job() + "]";
+      ask("model_rank_jobs", "faultloom.fleet-ranking", [&](auto** out, auto** error) {
+        return faultloom_model_rank_jobs(about, list.data(), list.size(), more.data(), more.size(),
+                                         watch, &watcher_, out, error);
+      });
+      break;
+    }
     case 0:
       ask("verification", "faultloom.verification", [&](auto** out, auto** error) {
         return faultloom_verification(about, job.data(), job.size(), watch, &watcher_, out, error);

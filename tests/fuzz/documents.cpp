@@ -6,6 +6,7 @@
 #include <faultloom/circuit/solver.hpp>
 #include <faultloom/documents/cautions_reader.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/fleet_options.hpp>
 #include <faultloom/documents/history_reader.hpp>
 #include <faultloom/documents/instruments_reader.hpp>
 #include <faultloom/documents/kinds.hpp>
@@ -14,6 +15,7 @@
 #include <faultloom/documents/rates_reader.hpp>
 #include <faultloom/documents/references.hpp>
 #include <faultloom/documents/text.hpp>
+#include <faultloom/documents/text_list.hpp>
 #include <faultloom/documents/vehicle_reader.hpp>
 #include <faultloom/documents/verification_answers.hpp>
 #include <faultloom/rates/rates.hpp>
@@ -135,6 +137,24 @@ void read_options(std::string_view input) {
   check([&] { return documents::read_learning_options(input); });
   check([&] { return documents::read_calibration_options(input); });
   check([&] { return documents::read_closing(input); });
+  check([&] { return documents::read_fleet_options(input); });
+}
+
+/// A list of documents is cut where the parser would cut it.
+void cut_list(std::string_view input) {
+  std::vector<std::string_view> elements;
+  if (!accepted([&] { elements = documents::elements_of(input); })) return;
+  std::string list = "[";
+  for (const auto element : elements) {
+    require(element.data() >= input.data() &&
+                element.data() + element.size() <= input.data() + input.size(),
+            "an element from elsewhere");
+    list += (list.size() > 1 ? "," : "") + std::string(element);
+  }
+  list += "]";
+  const auto whole = json::parse(input, nullptr, false);
+  if (!whole.is_discarded())
+    require(json::parse(list, nullptr, false) == whole, "a list cut in other places", list);
 }
 
 void read_run_list(std::string_view input) {
@@ -189,28 +209,32 @@ std::vector<Seed> one_of_each() {
 
 std::vector<Harness> document_harnesses() {
   return {
-      {"text", Shape::bytes, 60000, 4096, read_text, text_seeds},
-      {"vehicle", Shape::json, 1000, 16384, read_small_vehicle,
+      {"text", Shape::bytes, 4000, 4096, read_text, text_seeds},
+      {"vehicle", Shape::json, 100, 16384, read_small_vehicle,
        [] { return numbered({small_vehicle()}); }},
-      {"shipped_vehicle", Shape::json, 100, 65536, read_shipped_vehicle, shipped_vehicles},
-      {"kinds", Shape::json, 1000, 32768, read_kinds, [] { return numbered({small_kinds()}); }},
-      {"rates", Shape::json, 1000, 32768, read_rates,
+      {"shipped_vehicle", Shape::json, 20, 65536, read_shipped_vehicle, shipped_vehicles},
+      {"kinds", Shape::json, 40, 32768, read_kinds, [] { return numbered({small_kinds()}); }},
+      {"rates", Shape::json, 40, 32768, read_rates,
        [] {
          return numbered({small_rates(), data_text("rates.json")});
        }},
-      {"instruments", Shape::json, 1000, 16384, read_instruments,
+      {"instruments", Shape::json, 80, 16384, read_instruments,
        [] { return numbered({data_text("instruments.json")}); }},
-      {"cautions", Shape::json, 2000, 8192, read_cautions,
+      {"cautions", Shape::json, 150, 8192, read_cautions,
        [] { return numbered({small_cautions()}); }},
-      {"history", Shape::json, 500, 32768, read_history,
+      {"history", Shape::json, 50, 32768, read_history,
        [] {
          return numbered({small_history(), data_text("histories/fernhollow-two-seasons.json")});
        }},
-      {"situation", Shape::json, 5000, 4096, read_situation,
+      {"situation", Shape::json, 400, 4096, read_situation,
        [] { return numbered(small_situations()); }},
-      {"options", Shape::json, 5000, 4096, read_options, every_option},
-      {"run_list", Shape::bytes, 2000, 4096, read_run_list, run_lists},
-      {"check", Shape::json, 100, 65536, check_any, one_of_each},
+      {"options", Shape::json, 600, 4096, read_options, every_option},
+      {"job_list", Shape::bytes, 1000, 4096, cut_list,
+       [] {
+         return numbered({R"([{"a":"]\\\"["},[],1 , "x,y"])", "[]", " [ {} ] ", "[1,2"});
+       }},
+      {"run_list", Shape::bytes, 200, 4096, read_run_list, run_lists},
+      {"check", Shape::json, 60, 65536, check_any, one_of_each},
   };
 }
 

@@ -131,12 +131,12 @@ std::vector<Seed> members() {
 
 std::vector<Harness> job_harnesses() {
   return {
-      {"job", Shape::json, 500, 16384, read_job, jobs},
-      {"change", Shape::json, 500, 8192, change_job, [] { return numbered(small_changes()); }},
-      {"entry", Shape::json, 500, 4096, add_entry, [] { return numbered(small_entries()); }},
-      {"members", Shape::json, 500, 4096, set_members, members},
-      {"update", Shape::json, 500, 16384, update_job, jobs},
-      {"answers", Shape::json, 20, 16384, ask, jobs},
+      {"job", Shape::json, 60, 16384, read_job, jobs},
+      {"change", Shape::json, 25, 8192, change_job, [] { return numbered(small_changes()); }},
+      {"entry", Shape::json, 50, 4096, add_entry, [] { return numbered(small_entries()); }},
+      {"members", Shape::json, 50, 4096, set_members, members},
+      {"update", Shape::json, 50, 16384, update_job, jobs},
+      {"answers", Shape::json, 12, 16384, ask, jobs},
   };
 }
 

@@ -150,8 +150,8 @@ std::vector<Seed> journals() {
 
 std::vector<Harness> journal_harnesses() {
   return {
-      {"journal", Shape::journal, 2000, 16384, recover, journals},
-      {"journal_file", Shape::journal, 500, 16384, go_on, journals},
+      {"journal", Shape::journal, 800, 16384, recover, journals},
+      {"journal_file", Shape::journal, 80, 16384, go_on, journals},
   };
 }
 

@@ -152,6 +152,7 @@ const std::vector<std::string>& small_options() {
       R"({"instruments":["meter","beeper"],"looks":true,"lifting":true,"top":3,"allow_live":false})",
       R"({"pool":true,"environments":true,"shares":false,"noticed_otherwise":0.5,"budget_sets":50})",
       R"({"bins":3,"budget_sets":50})",
+      R"({"most_suspects":3,"screen":true,"full":true,"screen_bound":0.4,"budget_sets":40})",
       R"({"authorized_usd":50,"comeback_usd":10,"good_part_loss":0.1,"budget_seconds":0.02,"budget_sets":50,"budget_decisions":30})",
       R"({"top":1,"budget_sets":30,"budget_seconds":0.01})",
       "{}"};

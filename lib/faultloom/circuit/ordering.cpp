@@ -1,14 +1,21 @@
 #include <faultloom/circuit/ordering.hpp>
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <boost/graph/adjacency_list.hpp>
 #include <boost/graph/minimum_degree_ordering.hpp>
 #include <boost/property_map/property_map.hpp>
+#include <faultloom/base/error.hpp>
 #include <limits>
 #include <set>
 
 namespace faultloom::circuit {
 namespace {
+
+/// Squares of later neighbours, summed over the nodes. The largest shipped vehicle has some thousands; what
+/// joins hundreds of terminals to each other crosswise is no harness, and each network would take seconds.
+constexpr std::size_t most_work = 1000000;
 
 using Adjacency = std::vector<std::set<std::int32_t>>;
 
@@ -68,6 +75,7 @@ std::vector<std::int32_t> shallow_order(Adjacency graph, double height_weight) {
   std::vector<double> height(n, 0);
   std::vector<bool> gone(n, false);
   std::vector<std::int32_t> order;
+  std::size_t work = 0;
   while (order.size() < n) {
     std::size_t best = n;
     double best_score = std::numeric_limits<double>::infinity();
@@ -79,6 +87,13 @@ std::vector<std::int32_t> shallow_order(Adjacency graph, double height_weight) {
         best = i;
       }
     }
+    work += graph[best].size() * graph[best].size();
+    if (work > most_work)
+      throw Error(Code::limit,
+                  fmt::format("The wiring is meshed too densely: {} of its {} terminals are joined "
+                              "crosswise; leave out what carries no current of interest",
+                              n - order.size(), n),
+                  "/wires");
     gone[best] = true;
     order.push_back(static_cast<std::int32_t>(best));
     for (const auto next : remove_node(graph, static_cast<std::int32_t>(best))) {

@@ -16,6 +16,7 @@ struct Ordering {
 };
 
 /// Picks the order with the least mean work along a path to the root.
+/// @throws Error limit  terminals are joined so densely that every solution would take long
 /// Complexity: a few times O(n^2) for a harness of n terminals; runs once per vehicle.
 [[nodiscard]] Ordering choose_order(std::int32_t node_count,
                                     std::span<const std::pair<std::int32_t, std::int32_t>> edges);

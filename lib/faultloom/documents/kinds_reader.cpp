@@ -91,9 +91,16 @@ class Reader {
 
   void report_loop(std::vector<std::string> loop) {
     std::rotate(loop.begin(), std::min_element(loop.begin(), loop.end()), loop.end());
-    add(Code::loop, loop.front(),
+    const auto first = loop.front();
+    constexpr std::size_t most_named = 16;
+    if (loop.size() > most_named) {
+      const auto more = loop.size() - most_named;
+      loop.resize(most_named);
+      loop.push_back(fmt::format("{} more", more));
+    }
+    add(Code::loop, first,
         fmt::format("Kinds are based on each other in a loop: {} -> {}; take one 'based_on' away",
-                    fmt::join(loop, " -> "), loop.front()));
+                    fmt::join(loop, " -> "), first));
   }
 
   /// The kind with its ancestors' members. Loops were excluded before.

@@ -243,7 +243,7 @@ FleetOptions read_fleet_options(std::string_view text) {
   read_number(options, "bound", 0, 1, result.rank.bound, problems);
   read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
   read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return result;
 }
 

@@ -388,6 +388,37 @@ class Reader {
   std::vector<SwapUse> swaps_;
 };
 
+/// Bounds of what parts, wires and controls come to together, several times the largest harness that a
+/// document may describe.
+constexpr std::size_t most_terminals = 20000;
+constexpr std::size_t most_elements = 60000;
+constexpr std::size_t most_modes = 200000;
+constexpr std::size_t most_combinations = 10000;
+
+void check_size(const vehicle::Vehicle& vehicle, std::vector<Problem>& problems) {
+  const auto check = [&](std::size_t count, std::size_t most, const char* what,
+                         const char* pointer) {
+    if (count > most)
+      problems.push_back({Code::limit,
+                          fmt::format("The vehicle has {} {}; the limit is {}", count, what, most),
+                          pointer});
+  };
+  check(vehicle.terminals.size(), most_terminals, "terminals", "/parts");
+  check(vehicle.elements.size(), most_elements, "electrical elements", "/parts");
+  check(vehicle.modes.size(), most_modes, "fault modes", "/parts");
+  std::size_t combinations = 1;
+  for (const auto& control : vehicle.controls) {
+    combinations *= std::max<std::size_t>(control.positions.size(), 1);
+    if (combinations > most_combinations) break;  // before it overflows
+  }
+  if (combinations > most_combinations)
+    problems.push_back({Code::limit,
+                        fmt::format("The controls can stand in more than {} ways together; leave "
+                                    "out what matters little",
+                                    most_combinations),
+                        "/controls"});
+}
+
 }  // namespace
 
 vehicle::Vehicle read_vehicle(std::string_view text, const KindCatalog& kinds,
@@ -401,6 +432,8 @@ vehicle::Vehicle read_vehicle(std::string_view text, const KindCatalog& kinds,
   std::vector<Problem> odd;
   Scope scope{document, vehicle, problems, odd, {}, {}, {}};
   as_read([&] { Reader(scope, kinds).read(); });
+  throw_if_any(problems);
+  check_size(vehicle, problems);
   throw_if_any(std::move(problems));
   if (warnings != nullptr) warnings->insert(warnings->end(), odd.begin(), odd.end());
   return vehicle;

@@ -7,6 +7,7 @@
 #include <faultloom/documents/options.hpp>
 #include <faultloom/documents/text.hpp>
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
@@ -95,6 +96,28 @@ std::vector<Case> sizes() {
          return vehicle([](json& v) { v["connectors"]["X1"]["pins"] = numbered_names(many); });
        },
        Code::schema, "/connectors/X1/pins"},
+      {"a mesh",
+       [] {
+         return vehicle([](json& v) {
+           const auto wire = v["wires"]["W9"];
+           for (int i = 0; i < 500; ++i) v["parts"]["Q" + std::to_string(i)] = v["parts"]["F1"];
+           for (int i = 0; i < 500; ++i)
+             for (int j = 1; j < 500; j *= 2) {
+               auto& added = v["wires"][fmt::format("V{}x{}", i, j)] = wire;
+               added["from"] = fmt::format("Q{}.in", i);
+               added["to"] = fmt::format("Q{}.in", (i + 7 * j) % 500);
+             }
+         });
+       },
+       Code::limit, "/wires"},
+      {"ways to stand",
+       [] {
+         return vehicle([](json& v) {
+           for (int i = 0; i < 62; ++i)
+             v["controls"]["q" + std::to_string(i)] = v["controls"]["key"];
+         });
+       },
+       Code::limit, "/controls"},
       {"kinds",
        [] {
          return kinds([](json& k) { k["kinds"] = numbered_members(many, k["kinds"]["fuse"]); });
