@@ -154,7 +154,8 @@ TEST_F(Allocation, FailureWhileRankingManyJobs) {
   const std::string jobs = "[" + capi_test::small_job() + "," +
                            R"({"format":"faultloom.job","version":"1.0","id":"new",)" +
                            R"("vehicle":"mulch-tug","entries":[]}])";
-  for (const std::string options : {R"({"screen_bound":1,"full":false})", R"({"screen":false,"budget_sets":200})"}) {
+  for (const std::string options :
+       {R"({"screen_bound":1,"full":false})", R"({"screen":false,"budget_sets":200})"}) {
     const auto ask = [&](faultloom_error** error, std::string* answer) {
       faultloom_text* text = nullptr;
       const auto status =
