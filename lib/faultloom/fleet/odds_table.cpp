@@ -16,7 +16,7 @@ constexpr double hours_ratio = 1.25;
 /// By how much an event must raise a chance for the fault to count as one of its members.
 constexpr double much_likelier = 2;
 /// ... and what it must be.
-constexpr double least_harm = 5e-4;
+constexpr double least_harm = 2e-3;
 
 bool speaks_of_components(const readings::Entry& entry) {
   return entry.informative() &&
@@ -48,15 +48,21 @@ OddsTable::OddsTable(const belief::FaultSpace& space, const readings::Instrument
   const belief::Cues no_cues;
   const belief::Prior prior(space, rates, {rates.exposure_hours, ""}, no_looks, no_cues);
   for (std::size_t f = 0; f < space.faults().size(); ++f)
-    modes_.push_back(prior.modes_given(static_cast<std::int32_t>(f), 0));
+    modes_.push_back(kept(prior.modes_given(static_cast<std::int32_t>(f), 0)));
   for (std::size_t b = 0; b < space.bundles().size(); ++b)
     for (const auto v : space.bundles()[b].variables) {
       const auto& variable = space.variables()[at(v)];
       for (std::size_t k = 1; k < prior.contexts(v); ++k)
         for (auto f = variable.first; f < variable.first + variable.count; ++f)
           if (prior.of(f, k) > std::max(least_harm, much_likelier * prior.of(f, 0)))
-            event_modes_[{static_cast<std::int32_t>(b), k, f}] = prior.modes_given(f, k);
+            event_modes_[{static_cast<std::int32_t>(b), k, f}] = kept(prior.modes_given(f, k));
     }
+}
+
+OddsTable::Part OddsTable::kept(const std::vector<belief::Prior::ModeShare>& modes) {
+  const Part part{shares_.size(), modes.size()};
+  shares_.insert(shares_.end(), modes.begin(), modes.end());
+  return part;
 }
 
 const OddsTable::Node& OddsTable::node(const std::string& environment, double hours) {
@@ -115,7 +121,7 @@ void OddsTable::add_events(const belief::Prior& prior, Odds& odds) const {
         event.weight *= good / std::max(prior.good(v, 0), 1e-9);
         for (auto f = variable.first; f < variable.first + variable.count; ++f)
           if (const auto known = event_modes_.find({bundle, k, f}); known != event_modes_.end())
-            event.members.push_back({f, v, prior.of(f, k) / good, &known->second});
+            event.members.push_back({f, v, prior.of(f, k) / good, of(known->second)});
       }
       odds.events.push_back(std::move(event));
     }
@@ -153,7 +159,7 @@ void OddsTable::add_looks_and_cues(const belief::Evidence& evidence, const Node&
     if_good[c] = looks.if_good(static_cast<vehicle::Index>(c));
     all_good *= if_good[c];
   }
-  const auto factor = [&](const std::vector<belief::Prior::ModeShare>& modes) {
+  const auto factor = [&](Modes modes) {
     double sum = 0;
     for (const auto& part : modes) {
       const auto component = vehicle.modes[at(part.mode)].component;
@@ -162,9 +168,9 @@ void OddsTable::add_looks_and_cues(const belief::Evidence& evidence, const Node&
     }
     return modes.empty() ? 1 : sum;
   };
-  for (std::size_t f = 0; f < out.fault.size(); ++f) out.fault[f] *= factor(modes_[f]);
+  for (std::size_t f = 0; f < out.fault.size(); ++f) out.fault[f] *= factor(of(modes_[f]));
   for (auto& event : out.events)
-    for (auto& member : event.members) member.odds *= factor(*member.modes);
+    for (auto& member : event.members) member.odds *= factor(member.modes);
   out.unlooked = looks.marginal(low.modes, rates_->repair.defect) / all_good;
 }
 
