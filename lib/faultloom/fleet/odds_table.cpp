@@ -47,8 +47,6 @@ OddsTable::OddsTable(const belief::FaultSpace& space, const readings::Instrument
   const belief::Looks no_looks(space, {}, 0);
   const belief::Cues no_cues;
   const belief::Prior prior(space, rates, {rates.exposure_hours, ""}, no_looks, no_cues);
-  for (std::size_t f = 0; f < space.faults().size(); ++f)
-    modes_.push_back(kept(prior.modes_given(static_cast<std::int32_t>(f), 0)));
   for (std::size_t b = 0; b < space.bundles().size(); ++b)
     for (const auto v : space.bundles()[b].variables) {
       const auto& variable = space.variables()[at(v)];
@@ -57,12 +55,33 @@ OddsTable::OddsTable(const belief::FaultSpace& space, const readings::Instrument
           if (prior.of(f, k) > std::max(least_harm, much_likelier * prior.of(f, 0)))
             event_modes_[{static_cast<std::int32_t>(b), k, f}] = kept(prior.modes_given(f, k));
     }
+  for (std::size_t f = 0; f < space.faults().size(); ++f)
+    modes_.push_back(kept(modes_of(prior, static_cast<std::int32_t>(f))));
 }
 
 OddsTable::Part OddsTable::kept(const std::vector<belief::Prior::ModeShare>& modes) {
   const Part part{shares_.size(), modes.size()};
   shares_.insert(shares_.end(), modes.begin(), modes.end());
   return part;
+}
+
+/// Modes of a fault by itself, or by an event that it is no member of.
+std::vector<belief::Prior::ModeShare> OddsTable::modes_of(const belief::Prior& prior,
+                                                          std::int32_t f) const {
+  const auto v = space_->fault(f).variable;
+  const auto bundle = space_->variables()[at(v)].bundle;
+  std::map<vehicle::Index, double> weights;
+  double whole = 0;
+  for (std::size_t k = 0; k < prior.contexts(v); ++k) {
+    if (k > 0 && event_modes_.contains({bundle, k, f})) continue;
+    const double weight = (bundle < 0 ? 1 : prior.events(bundle)[k].weight) * prior.of(f, k);
+    whole += weight;
+    for (const auto& part : prior.modes_given(f, k)) weights[part.mode] += weight * part.share;
+  }
+  std::vector<belief::Prior::ModeShare> result;
+  for (const auto& [mode, weight] : weights)
+    if (weight > 0) result.push_back({mode, weight / whole});
+  return result;
 }
 
 const OddsTable::Node& OddsTable::node(const std::string& environment, double hours) {
@@ -78,6 +97,17 @@ const OddsTable::Node& OddsTable::node(const std::string& environment, double ho
   return nodes_.emplace(key, std::move(made)).first->second;
 }
 
+/// What events do to a fault that is not among their members, over P(no event).
+double OddsTable::little_harm(const belief::Prior& prior, std::int32_t f) const {
+  const auto v = space_->fault(f).variable;
+  const auto bundle = space_->variables()[at(v)].bundle;
+  double sum = 0;
+  for (std::size_t k = 1; k < prior.contexts(v); ++k)
+    if (!event_modes_.contains({bundle, k, f}))
+      sum += prior.events(bundle)[k].weight * prior.of(f, k);
+  return sum > 0 ? sum / prior.events(bundle).front().weight : 0;
+}
+
 void OddsTable::fill(const belief::Prior& prior, Odds& odds) const {
   odds.fault.resize(space_->faults().size());
   double log_sound = 0;
@@ -89,7 +119,7 @@ void OddsTable::fill(const belief::Prior& prior, Odds& odds) const {
     double most = 0;
     std::int32_t best = -1;
     for (auto f = variable.first; f < variable.first + variable.count; ++f) {
-      odds.fault[at(f)] = prior.of(f, 0) / good;
+      odds.fault[at(f)] = (prior.of(f, 0) + little_harm(prior, f)) / good;
       const double p = prior.of(f);
       whole += p;
       if (space_->fault(f).duty.a > 0 || p <= most) continue;

@@ -67,6 +67,7 @@ class OddsTable {
   };
   const Node& node(const std::string& environment, double hours);
   void fill(const belief::Prior& prior, Odds& odds) const;
+  [[nodiscard]] double little_harm(const belief::Prior& prior, std::int32_t fault) const;
   void add_events(const belief::Prior& prior, Odds& odds) const;
   void add_looks_and_cues(const belief::Evidence& evidence, const Node& low, Odds& out) const;
 
@@ -82,6 +83,8 @@ class OddsTable {
   [[nodiscard]] Modes of(const Part& part) const {
     return {shares_.data() + part.first, part.count};
   }
+  [[nodiscard]] std::vector<belief::Prior::ModeShare> modes_of(const belief::Prior& prior,
+                                                               std::int32_t fault) const;
   [[nodiscard]] Part kept(const std::vector<belief::Prior::ModeShare>& modes);
   std::vector<belief::Prior::ModeShare> shares_;  ///< of all faults, one after another
   std::vector<Part> modes_;                       ///< by fault
