@@ -148,10 +148,18 @@ void OddsTable::add_events(const belief::Prior& prior, Odds& odds) const {
       for (const auto v : space_->bundles()[b].variables) {
         const auto& variable = space_->variables()[at(v)];
         const double good = std::max(prior.good(v, k), 1e-9);
-        event.weight *= good / std::max(prior.good(v, 0), 1e-9);
+        const double good_before = std::max(prior.good(v, 0), 1e-9);
+        // Faults that are no members are there or not; what the event does to them counts in its weight.
+        double others = 1;
+        double others_before = 1;
         for (auto f = variable.first; f < variable.first + variable.count; ++f)
-          if (const auto known = event_modes_.find({bundle, k, f}); known != event_modes_.end())
+          if (const auto known = event_modes_.find({bundle, k, f}); known != event_modes_.end()) {
             event.members.push_back({f, v, prior.of(f, k) / good, of(known->second)});
+          } else {
+            others += prior.of(f, k) / good;
+            others_before += prior.of(f, 0) / good_before;
+          }
+        event.weight *= good / good_before * others / others_before;
       }
       odds.events.push_back(std::move(event));
     }
