@@ -460,9 +460,9 @@ FAULTLOOM_API faultloom_status faultloom_mode_posteriors(const faultloom_model* 
  * job           job document; must not be NULL
  * options       JSON {"top":20, "bound":0.001, "budget_seconds":0, "budget_sets":8000}: how many rows a
  *               list has at most (0..10000), how much probability may at most lie in sets of faults not
- *               looked at (0..1; "bound" in the answer says how much it is), and after how many seconds
- *               (0..3600) or about how many sets of faults (0..1000000000) to end the search all the same;
- *               0: no such limit. "complete" in the answer is false if a limit ended it. Without a limit
+ *               looked at (0..1; "bound" in the answer says how much it is), how many seconds all of it may take
+ *               (0..3600), and after about how many sets of faults (0..1000000000) to end the search all the
+ *               same; 0: no such limit. "complete" in the answer is false if a limit ended it. Without a limit
  *               on the sets a bound out of reach takes hours: give seconds then. NULL: the values shown
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
@@ -483,15 +483,17 @@ FAULTLOOM_API faultloom_status faultloom_rank(const faultloom_model* model, cons
  * job           job document; must not be NULL
  * options       JSON {"instruments":[ids], "closed_zones":[ids], "alternatives":3, "allow_live":true,
  *               "max_minutes":20, "authorized_usd":250, "comeback_usd":150, "good_part_loss":0.4,
- *               "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
+ *               "good_part_usd":40, "budget_seconds":0.5, "budget_decisions":2000, "budget_sets":2500}:
  *               instruments at hand instead of the job's, zones not to be opened, how many other steps to
  *               list (0..10000), whether steps on a live circuit are allowed, how long one step may take
  *               [min], zones included (0..1e6), up to what cost a repair may be done without asking first
  *               [USD] (0..1e9), what it costs if the vehicle comes back [USD] (0..1e9), the share of its
- *               price that a good part costs that was replaced (0..1), how much work may go into comparing
- *               steps: seconds (0..3600; the answer then depends on the machine) or decisions looked into
- *               (0..1e9), and how many sets of faults the belief looks at that steps are weighed with
- *               (0..1e9); 0 for no limit. NULL: the job's instruments, 3, true, 150, 0.4, 2500, and no
+ *               price that a good part costs that was replaced (0..1), what that costs besides [USD]
+ *               (0..1e9), how many seconds all of it may take (0..3600; the answer then depends on the
+ *               machine, and what has to be known of each step takes its time all the same), how many
+ *               decisions may be looked into to compare steps (0..1e9), and how many sets of faults the
+ *               belief looks at that steps are weighed with (0..1e9); 0 for no limit. NULL: the job's
+ *               instruments, 3, true, 150, 0.4, 40, 2500, and no
  *               limits otherwise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL

@@ -173,6 +173,25 @@ TEST_F(Errors, BytesThatAreNotUtf8) {
   }));
 }
 
+TEST_F(Errors, AnIdOfAJobThatIsNotUtf8) {
+  faultloom_job* job = nullptr;
+  faultloom_error* error = nullptr;
+  EXPECT_EQ(faultloom_job_new(model(), "a\x94", 2, &job, &error), FAULTLOOM_E_SCHEMA);
+  const capi_test::ErrorOwner owner(error);
+  EXPECT_STREQ(faultloom_error_pointer(error), "/id");
+  EXPECT_EQ(job, nullptr);
+}
+
+TEST_F(Errors, MessagesStayOnOneLine) {
+  faultloom_job* job = nullptr;
+  ASSERT_EQ(faultloom_job_new(model(), "j", 1, &job, nullptr), FAULTLOOM_OK);
+  faultloom_error* error = nullptr;
+  EXPECT_EQ(faultloom_job_withdraw(job, "a\nb", 3, &error), FAULTLOOM_E_REFERENCE);
+  const capi_test::ErrorOwner owner(error);
+  EXPECT_STREQ(faultloom_error_message(error), "There is no entry 'a?b'");
+  faultloom_job_free(job);
+}
+
 TEST_F(Errors, NulInsideAText) {
   const std::string situation("{\0}", 3);
   const Reply reply = solve(situation);

@@ -12,6 +12,7 @@ VEHICLES = sorted(p.stem for p in (DATA / "vehicles").glob("*.json"))
 JOBS = sorted(p.stem for p in (DATA / "jobs").glob("*.json"))
 DOCUMENTS = [(n, f"{n}.json") for n in ("kinds", "rates", "instruments", "cautions")]
 DOCUMENTS += [("vehicle", f"vehicles/{n}.json") for n in VEHICLES] + [("job", f"jobs/{n}.json") for n in JOBS]
+DOCUMENTS += [("fleet", "fleets/fernhollow-monday.json"), ("history", "histories/fernhollow-seasons.json")]
 LARGEST = "seedling-hauler"
 
 
@@ -49,7 +50,7 @@ def control_states(vehicle):
 # -- schemas ---------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["kinds", "rates", "instruments", "cautions", "vehicle", "job"])
+@pytest.mark.parametrize("name", ["kinds", "rates", "instruments", "cautions", "vehicle", "job", "fleet"])
 def test_schema_is_valid_and_self_contained(name):
     schema = schema_of(name)
     jsonschema.Draft7Validator.check_schema(schema)
@@ -58,7 +59,7 @@ def test_schema_is_valid_and_self_contained(name):
     assert not re.search(r'"(\$dynamicRef|unevaluatedProperties|prefixItems)"', text)
 
 
-@pytest.mark.parametrize("name", ["kinds", "rates", "instruments", "cautions", "vehicle", "job"])
+@pytest.mark.parametrize("name", ["kinds", "rates", "instruments", "cautions", "vehicle", "job", "fleet"])
 def test_schema_closes_objects_and_describes_properties(name):
     def walk(node, path):
         if isinstance(node, list):

@@ -108,30 +108,34 @@ def undocumented(name: str, item: Any) -> list[str]:
 
 def python_reference(project: Path, output: Path) -> list[str]:
     """Runs pdoc on the package; what it complains of, and public things without a description."""
-    import faultloom  # noqa: PLC0415
+    import faultloom.fleet  # noqa: PLC0415
 
-    found = [
-        f"faultloom.{name} has no description"
-        for public in faultloom.__all__
-        if not public.startswith("__") and not isinstance(getattr(faultloom, public), str)
-        for name in undocumented(public, getattr(faultloom, public))
-        # Aliases of types are described beside them in the source.
-        if inspect.isclass(getattr(faultloom, public))
-        or inspect.isfunction(getattr(faultloom, public))
-    ]
     run = subprocess.run(
         [sys.executable, "-m", "pdoc", "--docformat", "google", "-o", str(output), "faultloom",
-         "!faultloom.cli", "!faultloom.dialogue", "!faultloom.__main__"],
+         "faultloom.fleet", "!faultloom.cli", "!faultloom.dialogue", "!faultloom.__main__"],
         capture_output=True, text=True, check=False, cwd=project,
     )  # fmt: skip
-    found += [line for line in run.stderr.splitlines() if line.startswith("Warn")]
+    found = [line for line in run.stderr.splitlines() if line.startswith("Warn")]
     if run.returncode != 0:
-        found.append(f"pdoc ended with {run.returncode}: {run.stderr}")
-        return found
-    page = (output / "faultloom.html").read_text(encoding="utf-8")
+        return [*found, f"pdoc ended with {run.returncode}: {run.stderr}"]
+    for module, page in ((faultloom, "faultloom.html"), (faultloom.fleet, "faultloom/fleet.html")):
+        found += module_reference(module, (output / page).read_text(encoding="utf-8"))
+    return found
+
+
+def module_reference(module: Any, page: str) -> list[str]:
+    """Public things of a module without a description, or missing on its page."""
+    things = {name: getattr(module, name) for name in module.__all__}
+    found = [
+        f"{module.__name__}.{name} has no description"
+        for public, thing in things.items()
+        # Aliases of types are described beside them in the source.
+        if inspect.isclass(thing) or inspect.isfunction(thing)
+        for name in undocumented(public, thing)
+    ]
     found += [
-        f"faultloom.{name} is not in the reference"
-        for name in faultloom.__all__
+        f"{module.__name__}.{name} is not in the reference"
+        for name in things
         if f'id="{name}"' not in page
     ]
     return found

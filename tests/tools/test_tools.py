@@ -9,6 +9,7 @@ from pathlib import Path
 
 import check_bans
 import check_examples
+import check_fuzz
 import check_header
 import check_include_edges
 import header_for_doxygen
@@ -182,6 +183,24 @@ FAULTLOOM_API int faultloom_five(void);
             header = Path(folder) / "bad.h"
             header.write_text("// not C90, fine in C99\nint f(void);;\n", encoding="utf-8")
             self.assertEqual(len(check_header.compile_alone("cc", "c99", "c", header)), 1)
+
+
+class Fuzz(unittest.TestCase):
+    sources = 'list = {{"one", Shape::json, 5}}; void f() { faultloom_a(); /* faultloom_b() */ }'
+
+    def test_fine(self) -> None:
+        self.assertEqual(
+            check_fuzz.check("faultloom_a\n", "# x\nfaultloom_a: one\n", self.sources), []
+        )
+
+    def test_missing_function(self) -> None:
+        found = check_fuzz.check("faultloom_a\nfaultloom_b\n", "faultloom_a: one\n", self.sources)
+        self.assertEqual(found, ["faultloom_b: in capi/symbols.txt, not in functions.txt"])
+
+    def test_no_call_and_unknown_harness(self) -> None:
+        table = "faultloom_a:\nfaultloom_b: two\n"
+        found = check_fuzz.check("faultloom_a\nfaultloom_b\n", table, self.sources)
+        self.assertEqual(len(found), 4)
 
 
 class Reference(unittest.TestCase):

@@ -8,7 +8,6 @@ the bench was told to end.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import json
 import math
 import os
@@ -17,16 +16,14 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultloom import _learning, _plan, _show
+from faultloom import _check, _close, _fleet, _learning, _plan, _show
 from faultloom._bench import (
     Bench,
     RefusedError,
     Sources,
     build_model,
-    is_lint,
     one_line,
     parse,
-    problem_line,
     read_file,
     read_instruments,
 )
@@ -34,16 +31,15 @@ from faultloom._core import version
 from faultloom._terminal import Patience, complain, show, write_exactly
 from faultloom._words import Names
 from faultloom.answers import Advice, Explanation, Ranking
-from faultloom.documents import find_vehicle, text_of
-from faultloom.errors import Code, Error, Problem
-from faultloom.model import Progress, check_document, vehicle_from_run_list
+from faultloom.errors import Code, Error
+from faultloom.model import Progress
 from faultloom.pages import commands as pages
 from faultloom.plan import Plan
 from faultloom.proof import Verification
 from faultloom.reach import Ambiguity
 
 if TYPE_CHECKING:
-    from faultloom.dialogue.job_store import JobStore
+    pass
 
 FINE, FINDINGS, BAD, DEFECT, STOPPED, UNREAD = 0, 1, 2, 3, 130, 141
 _SIGNALED = 128
@@ -97,66 +93,6 @@ def _guarded(given: Arguments) -> int:
 
 
 # -- commands --------------------------------------------------------------------------------------
-
-
-def _check(given: Arguments) -> int:
-    sources = _sources(given)
-    worst = FINE
-    report: list[dict[str, Any]] = []
-    for file in given.files:
-        problems, code = _checked(file, sources)
-        worst = max(worst, code)
-        rows = [
-            {"code": p.name, "number": p.code, "message": p.message, "pointer": p.pointer}
-            for p in problems
-        ]
-        report.append({"file": file, "problems": rows})
-        if not given.json:
-            lines = [problem_line(file, p) for p in problems] or [one_line(f"{file}: fine")]
-            sys.stdout.writelines(line + "\n" for line in lines)
-    if given.json:
-        write_exactly(json.dumps(report, indent=2, ensure_ascii=False) + "\n")
-    return worst
-
-
-def _checked(file: str, sources: Sources) -> tuple[list[Problem], int]:
-    """The problems of one file and the exit code they deserve."""
-    text = read_file(file)
-    if Path(file).suffix.lower() == ".csv":
-        try:
-            vehicle_from_run_list(text, "unnamed")
-        except Error as error:
-            return error.problems, BAD
-        return [], FINE
-    kinds = None if sources.kinds is None else read_file(sources.kinds)
-    problems = check_document(text, kinds)
-    if all(is_lint(p) for p in problems):
-        try:
-            _check_further(file, text_of(text), sources)
-        except Error as error:
-            return error.problems, BAD
-    if not problems:
-        return [], FINE
-    return problems, FINDINGS if all(is_lint(p) for p in problems) else BAD
-
-
-def _check_further(file: str, given: str | bytes, sources: Sources) -> None:
-    """Checks what one document alone does not show: names in a job, the use of a vehicle."""
-    text = given.encode() if isinstance(given, str) else given
-    document = json.loads(text)
-    if document["format"] == "faultloom.vehicle":
-        build_model(file, text, sources)
-    if document["format"] != "faultloom.job":
-        return
-    try:
-        vehicle = sources.vehicle or str(
-            find_vehicle(document["vehicle"], None if file == "-" else file)
-        )
-    except FileNotFoundError:
-        note = f"Checked without its vehicle '{document['vehicle']}'; give it with --vehicle"
-        complain([one_line(f"{file}: {note}")])
-        return
-    build_model(vehicle, read_file(vehicle), sources).mode_priors(text)
 
 
 def _rank(given: Arguments) -> int:
@@ -332,66 +268,6 @@ def _verify(given: Arguments) -> int:
     return _answer(given, ask, lay_out)
 
 
-def _close(given: Arguments) -> int:
-    with contextlib.ExitStack() as stack:
-        patience = stack.enter_context(Patience())
-        # Locked before the job is read, so that nobody changes it meanwhile.
-        file = None if given.output is None else stack.enter_context(_output(given.output))
-        bench = Bench(given.job, _sources(given), patience)
-        by = "word" if given.word else "verification"
-        try:
-            text = bench.model.close(
-                bench.job_text, given.verdict, by=by, note=given.note, progress=patience
-            )
-        except Error as error:
-            if error.code != int(Code.NOT_VERIFIED):
-                raise bench.refusal(error) from None
-            complain([one_line(problem.message) for problem in error.problems])
-            return FINDINGS
-        if file is None:
-            write_exactly(text)
-        else:
-            _write(file, text)
-    return FINE
-
-
-def _output(path: str) -> JobStore:
-    """The file of a closed job, held until it is written.
-
-    Raises:
-        RefusedError: It can't be written to.
-    """
-    # Not at the top: what it locks files with is not there on every system.
-    from faultloom.dialogue.job_file import InUseError  # noqa: PLC0415
-    from faultloom.dialogue.job_store import open_store  # noqa: PLC0415
-
-    try:
-        if Path(path).is_dir():
-            raise RefusedError([one_line(f"{path}: Is a folder; name a file in it")])
-        return open_store(path, by_name=False)
-    except InUseError as error:
-        raise RefusedError([one_line(f"{path}: {error}")]) from None
-    except Error as error:
-        raise RefusedError(problem_line(path, p) for p in error.problems) from None
-    except OSError as error:
-        raise RefusedError(
-            [one_line(f"{path}: Can't be written: {error.strerror or error}")]
-        ) from None
-
-
-def _write(file: JobStore, text: str) -> None:
-    from faultloom.dialogue.job_file import ChangedError  # noqa: PLC0415
-
-    try:
-        file.write(text)
-    except ChangedError as error:
-        raise RefusedError([one_line(f"{file.path}: {error}")]) from None
-    except OSError as error:
-        raise RefusedError(
-            [one_line(f"{file.path}: Can't be written: {error.strerror or error}")]
-        ) from None
-
-
 def _deck(given: Arguments) -> int:
     file = given.vehicle_file
     text = read_file(file)
@@ -445,13 +321,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"faultloom {version}")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
 
-    check = _command(
-        commands, "check", _check, "check documents and wire lists, all problems one a line"
-    )
-    check.add_argument(
-        "files", metavar="FILE", nargs="+", help="documents in JSON or run lists in .csv"
-    )
-    _add_vehicle(check)
+    _check.add_commands(commands, _command, _add_vehicle)
 
     rank = _command(commands, "rank", _rank, "show what is probably broken")
     _add_job(rank)
@@ -469,7 +339,7 @@ def _parser() -> argparse.ArgumentParser:
         "--budget",
         type=lambda text: _number(text, 3600),
         metavar="SECONDS",
-        help="end the comparison of steps after this time, 0 for no time limit",
+        help="answer within about this time, 0 for no time limit",
     )
 
     plan = _command(
@@ -494,25 +364,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_job(verify)
 
-    close = _command(commands, "close", _close, "write the job closed, or what stands against it")
-    _add_job(close)
-    close.add_argument(
-        "verdict",
-        metavar="VERDICT",
-        choices=("repaired", "fixed_itself", "no_fault_found", "not_repaired"),
-        help="repaired, fixed_itself, no_fault_found or not_repaired",
-    )
-    close.add_argument(
-        "--word",
-        action="store_true",
-        help="answer for the checks not made; interlocks have to be proved all the same",
-    )
-    close.add_argument(
-        "--output",
-        metavar="FILE",
-        help="write it to FILE, which may be JOB itself, in place of standard output",
-    )
-    close.add_argument("--note", default="", metavar="TEXT", help="words to go with it")
+    _close.add_commands(commands, _command, _add_job)
 
     explain = _command(
         commands, "explain", _explain, "show what each reading says for and against the suspects"
@@ -570,6 +422,7 @@ def _add_deck(commands: Any) -> None:
 
 def _add_commands_of_modules(commands: Any) -> None:
     _learning.add_commands(commands, _command, _whole)
+    _fleet.add_commands(commands, _command, _number, _whole)
     pages.add_commands(commands, lambda text: _number(text, 1000000000))
     _add_bench(commands)
 
@@ -679,7 +532,7 @@ def _add_search(parser: argparse.ArgumentParser) -> None:
         "--budget",
         type=lambda text: _number(text, 3600),
         metavar="SECONDS",
-        help="end the search after this time at the latest, 0 for no time limit",
+        help="answer within about this time, 0 for no time limit",
     )
     parser.add_argument(
         "--budget-sets",

@@ -41,8 +41,10 @@ class Means(TypedDict, total=False):
             repaired, 0..1e9 [USD]; 150.
         good_part_loss: Share of its price that a good part costs that was replaced, 0..1: what the
             supplier does not take back; 0.4.
-        budget_seconds: End the comparison of steps after this time, 0..3600 [s]; the answer then
-            depends on the machine. In a plan it holds for each step. 0 for no limit.
+        good_part_usd: What it costs besides to have replaced a good part, 0..1e9 [USD]: the way for
+            the right one, the customer's trust; 40.
+        budget_seconds: How long all of it may take, 0..3600 [s]; the answer then depends on the
+            machine. What has to be known of each step takes its time all the same. 0 for no limit.
         budget_decisions: End it after so many decisions looked into, 0..1e9; 0 for no limit.
         budget_sets: Sets of faults looked at for the belief that steps are weighed with, 0..1e9;
             2500. 0 for no limit.
@@ -56,6 +58,7 @@ class Means(TypedDict, total=False):
     authorized_usd: float | None
     comeback_usd: float | None
     good_part_loss: float | None
+    good_part_usd: float | None
     budget_seconds: float | None
     budget_decisions: int | None
     budget_sets: int | None
@@ -255,8 +258,8 @@ class Model:
             top: Most rows per list; 20 if None.
             bound: Search until at most this much probability lies in sets not looked at, 0..1 [1];
                 0.001 if None. The budgets may end it before; see `Ranking.complete`.
-            budget_seconds: End the search after this time too, 0..3600 [s]; no time limit if None
-                or 0. With one the result depends on the machine.
+            budget_seconds: How long all of it may take, 0..3600 [s]; no time limit if None or
+                0. With one the result depends on the machine.
             budget_sets: End the search after about so many sets of faults, 0..1000000000; 8000 if
                 None, no limit if 0. Without a limit a bound out of reach takes hours: give seconds.
             progress: Watches the work.

@@ -127,24 +127,29 @@ class Draw:
             RuntimeError: None of very many draws stops it.
         """
         for _ in range(MOST_DRAWS):
-            faults = self._faults(rng)
+            faults = self.faults(rng)
             if not faults:
                 continue
-            factors = self._own_values(rng)
+            factors = self.own_values(rng)
             wiring = self.build(factors)
-            vehicle = TrueVehicle(wiring, faults, self._spice)
-            states = drive_states(wiring)
-            dead = tuple(i for i, s in enumerate(states) if not drives(vehicle, s))
+            dead = self.dead_directions(wiring, faults)
             if dead:
                 return Truth(faults, factors, dead, self._sort(faults))
         message = f"{self.wiring.id}: no draw stops the vehicle"
         raise RuntimeError(message)
 
+    def dead_directions(self, wiring: Wiring, faults: tuple[Fault, ...]) -> tuple[int, ...]:
+        """Drive states that fail while all faults show."""
+        vehicle = TrueVehicle(wiring, faults, self._spice)
+        states = drive_states(wiring)
+        return tuple(i for i, s in enumerate(states) if not drives(vehicle, s))
+
     def build(self, factors: Mapping[tuple[str, str], float]) -> Wiring:
         """The wiring with the values that this vehicle really has."""
         return Wiring(self._vehicle, self._kinds, lambda p, q: factors.get((p, q), 1.0))
 
-    def _own_values(self, rng: np.random.Generator) -> dict[tuple[str, str], float]:
+    def own_values(self, rng: np.random.Generator) -> dict[tuple[str, str], float]:
+        """What parameters of one vehicle are multiplied by, by part and parameter."""
         pack = 1 + PACK_SPREAD * float(np.clip(rng.standard_normal(), -2, 2))
         factors = {}
         for name, part in self._vehicle["parts"].items():
@@ -164,7 +169,8 @@ class Draw:
         below = self._parameters(own["based_on"]) if "based_on" in own else {}
         return {**below, **own.get("parameters", {})}
 
-    def _faults(self, rng: np.random.Generator) -> tuple[Fault, ...]:
+    def faults(self, rng: np.random.Generator) -> tuple[Fault, ...]:
+        """What breaks in the exposure hours of the rates, whether it stops the vehicle or not."""
         found: dict[str, Fault] = {}
         for component in self.wiring.components.values():
             rows = [(m, self.priors[m.name]) for m in component.modes.values()]

@@ -103,7 +103,7 @@ Lookahead::Lookahead(const DecisionProblem& problem, const DecisionChart& chart,
 void Lookahead::spend() {
   ++nodes_;
   if (options_.most_nodes != 0 && nodes_ > options_.most_nodes) throw OutOfBudget();
-  if (nodes_ % 64 != 0) return;
+  if (nodes_ % 16 != 0) return;
   report(progress_, share_done_);
   const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - started_;
   if (spent.count() > options_.most_seconds) throw OutOfBudget();

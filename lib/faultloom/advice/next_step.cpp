@@ -110,8 +110,9 @@ class Narrator {
 Advice next_step(belief::Belief& belief, PredictionStore& store, const belief::Posterior& posterior,
                  const Prices& prices, const Constraints& constraints, const Progress& progress) {
   const StepTable table(belief, store, posterior, prices, constraints, part_of(progress, 0, 0.5));
-  const auto decision = table.policy().choose(table.made().state, step_policy(constraints),
-                                              part_of(progress, 0.5, 1));
+  auto how = step_policy(constraints);
+  how.most_seconds = table.seconds_left();
+  const auto decision = table.policy().choose(table.made().state, how, part_of(progress, 0.5, 1));
   if (decision.options.empty())
     throw Error(Code::no_step,
                 "Nothing can be tested or repaired within these constraints; allow a zone, an "

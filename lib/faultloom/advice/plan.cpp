@@ -150,7 +150,7 @@ class Unroller {
     Pending item;
     item.reach = 1;
     item.state = table_.made().state;
-    const auto decision = table_.policy().choose(item.state, thorough_, here_);
+    const auto decision = chosen_from(item.state, thorough_);
     plan_.repair_only_usd = decision.repair_only_usd;
     const auto option = chosen(item, decision);
     if (!option)
@@ -177,11 +177,19 @@ class Unroller {
     return std::nullopt;
   }
 
+  /// No single branch may take all the time that is left.
+  [[nodiscard]] Decision chosen_from(const DecisionState& state, PolicyOptions how) const {
+    constexpr double share = 0.1;
+    how.most_seconds = share * table_.seconds_left();
+    return table_.policy().choose(state, how, here_);
+  }
+
   void decide(const Pending& item) {
     auto& branch = plan_.steps[item.parent].branches[item.branch];
-    const auto decision = table_.policy().choose(item.state, thorough_, here_);
+    const auto decision = chosen_from(item.state, thorough_);
     const auto action = chosen(item, decision);
-    if (action && item.level < options_.depth && plan_.steps.size() < options_.most_steps) {
+    if (action && item.level < options_.depth && plan_.steps.size() < options_.most_steps &&
+        table_.seconds_left() > 0) {
       branch.standing = Standing::goes_on;
       branch.step = static_cast<std::int32_t>(plan_.steps.size());
       add_step(item, *action);
@@ -282,7 +290,7 @@ class Unroller {
   /// What a branch that is not followed costs.
   [[nodiscard]] double price(const DecisionState& state) const {
     report(progress_, std::min(settled_, 1.0));
-    const auto decision = table_.policy().choose(state, quick_, here_);
+    const auto decision = chosen_from(state, quick_);
     return decision.options.empty() ? decision.repair_only_usd : decision.options.front().total_usd;
   }
 

@@ -7,6 +7,7 @@ struct Prices {
   double labour_usd_per_hour = 110;
   double verify_minutes = 10;   ///< prove a repair under load
   double good_part_loss = 0.4;  ///< share of the price lost when a good part was replaced
+  double good_part_usd = 40;    ///< the way for the right one, the customer's trust
   double helper_minutes = 0.5;  ///< to call somebody who holds a control
   double isolate_minutes = 4;   ///< pack off, wait, discharge, prove dead; and back on
   double lift_minutes = 3;      ///< one wire end off its terminal and back on

@@ -179,12 +179,17 @@ LiveSet live_set(const belief::FaultSpace& space, circuit::Solver& solver,
 
 double RepairCosts::attempt(Index component) const {
   const auto& repair = vehicle_->components[at(component)].repair;
-  return prices_.of_minutes(repair.minutes + prices_.verify_minutes) +
-         prices_.good_part_loss * repair.price_usd;
+  return prices_.of_minutes(repair.minutes + prices_.verify_minutes) + loss(component);
+}
+
+/// What it costs that a part replaced was good; less than nothing is then due if it was not.
+double RepairCosts::loss(Index component) const {
+  const double price = vehicle_->components[at(component)].repair.price_usd;
+  return price > 0 ? prices_.good_part_loss * price + prices_.good_part_usd : 0;
 }
 
 double RepairCosts::part_rest(Index component) const {
-  return (1 - prices_.good_part_loss) * vehicle_->components[at(component)].repair.price_usd;
+  return vehicle_->components[at(component)].repair.price_usd - loss(component);
 }
 
 double RepairCosts::zone(Index zone) const {

@@ -55,9 +55,9 @@ class RepairCosts {
   RepairCosts(const vehicle::Vehicle& vehicle, const Prices& prices)
       : vehicle_(&vehicle), prices_(prices) {}
 
-  /// Labour, verification and the share of the part's price lost if it was good.
+  /// Labour, verification and what is lost if the part was good.
   [[nodiscard]] double attempt(Index component) const;
-  /// The rest of the part's price, owed when the part was really bad.
+  /// What the part costs beyond that, owed when it was really bad; may be below zero.
   [[nodiscard]] double part_rest(Index component) const;
   /// Opening and closing a zone.
   [[nodiscard]] double zone(Index zone) const;
@@ -67,6 +67,8 @@ class RepairCosts {
   [[nodiscard]] double fix(const Hypothesis& hypothesis, const std::vector<bool>& open_zones) const;
 
  private:
+  [[nodiscard]] double loss(Index component) const;
+
   const vehicle::Vehicle* vehicle_;
   Prices prices_;
 };

@@ -3,9 +3,7 @@
 #include <faultloom/advice/next_step.hpp>
 #include <faultloom/advice/repair_order.hpp>
 #include <faultloom/advice/setup.hpp>
-#include <set>
 #include <span>
-#include <unordered_map>
 #include <vector>
 
 namespace faultloom::advice {
@@ -50,100 +48,5 @@ struct TrialScore {
 /// Weights of the hypotheses after an outcome (not normalized; their sum is the outcome's probability).
 void condition(const Trial& trial, std::size_t outcome, std::span<const Hypothesis> hypotheses,
                std::vector<double>& weights);
-
-/// Terminals that are logic or sensor signals: those of components that warn of a lamp there, and of
-/// others that their wires and connectors lead to, if nothing else is joined there.
-[[nodiscard]] std::vector<bool> logic_level_terminals(const vehicle::Vehicle& vehicle);
-
-/// How the controls stand after the last reading or sign of these; at rest if there is none.
-[[nodiscard]] Setup setup_after(const vehicle::Vehicle& vehicle,
-                                std::span<const readings::Entry> entries);
-
-/// Builds all trials that constraints allow and that tell live candidates apart; equal predictions at a
-/// higher cost are dropped.
-class TrialFactory {
- public:
-  TrialFactory(belief::Belief& belief, PredictionStore& store, const LiveSet& live,
-               const RepairCosts& costs, const Constraints& constraints,
-               const std::vector<bool>& open_zones);
-
-  [[nodiscard]] std::vector<Trial> make(const Progress& progress);
-  [[nodiscard]] std::size_t compared() const noexcept { return compared_; }
-  [[nodiscard]] std::string label(const Trial& trial, std::size_t outcome) const;
-  [[nodiscard]] const Setup& present() const noexcept { return present_; }
-
- private:
-  /// Situations in which no live candidate shows anything else to an instrument.
-  struct Alike {
-    std::vector<std::uint16_t> networks;  ///< by candidate
-    Setup setup;                          ///< the cheapest of them
-    double minutes = 0;
-    std::vector<vehicle::ControlState> states;
-  };
-  /// What an entry did, without what came of it.
-  struct Deed {
-    int instrument = -1;
-    Index red = vehicle::none;
-    Index black = vehicle::none;
-    bool isolated = false;
-    Index lifted = vehicle::none;
-    Index bridged = vehicle::none;
-    Index sign = vehicle::none;
-    Index component = vehicle::none;
-    Index wiggled_zone = vehicle::none;
-    vehicle::ControlState state;
-    friend auto operator<=>(const Deed&, const Deed&) = default;  // NOLINT
-  };
-  void remember(const readings::Entry& entry);
-  void add_readings(const Alike& alike);
-  void add_signs(std::size_t situation);
-  void add_looks();
-  void add_tries();
-  void add_try(std::size_t sign, std::size_t situation, Index zone);
-  void add_lifts();
-  void add_bridges();
-  [[nodiscard]] std::vector<Alike> alike_states() const;
-  /// @param pattern  hash of the ports, by candidate; they are not all the same
-  template <typename PortOf>
-  void offer(const PredictionStore::Place& place, const Setup& setup, double setup_minutes,
-             std::span<const vehicle::ControlState> states, std::size_t pattern,
-             const PortOf& port_of);
-  /// Prices it; false if it takes too long.
-  bool settle(Trial& trial) const;
-  void keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate);
-  void price(Trial& trial) const;
-  /// To get the probes there, zones that are closed included.
-  [[nodiscard]] double place_minutes(const PredictionStore::Place& place) const;
-  void set_codes(Trial& trial, std::span<const std::int32_t> by_candidate) const;
-  [[nodiscard]] Trial sign_trial(std::size_t sign) const;
-  [[nodiscard]] bool allowed(Index zone) const;
-  [[nodiscard]] bool reachable(Index terminal) const;
-  [[nodiscard]] bool usable(std::size_t instrument, const PredictionStore::Place& place,
-                            bool isolated) const;
-  [[nodiscard]] bool made(const Step& step, Index lifted_element,
-                          std::span<const vehicle::ControlState> states) const;
-  [[nodiscard]] Index lifted_end(Index element) const;
-  [[nodiscard]] std::vector<Index> heaviest_suspects(std::size_t most) const;
-
-  belief::Belief* belief_;
-  PredictionStore* store_;
-  const LiveSet* live_;
-  const RepairCosts* costs_;
-  const Constraints* constraints_;
-  const std::vector<bool>* open_zones_;
-  Setup present_;
-  std::vector<bool> logic_;  ///< by terminal
-  std::set<Deed> deeds_;
-  std::multiset<Deed> tries_;  ///< those of the last visit
-  int visit_ = 0;              ///< number of the last one
-  std::vector<PredictionStore::Row*> rows_;
-  std::vector<Trial> trials_;
-  /// By hash of the predictions: these by candidate, and the trial.
-  std::unordered_map<std::size_t, std::vector<std::pair<std::vector<std::int32_t>, std::size_t>>>
-      known_;
-  std::unordered_map<std::size_t, double> shown_;  ///< hash of ports by candidate -> minutes
-  std::vector<std::int32_t> live_codes_;
-  std::size_t compared_ = 0;
-};
 
 }  // namespace faultloom::advice

@@ -2,7 +2,7 @@
 
 #include <faultloom/advice/decision_problem.hpp>
 #include <faultloom/advice/repair_order.hpp>
-#include <faultloom/advice/scan.hpp>
+#include <faultloom/advice/trials.hpp>
 #include <span>
 #include <vector>
 

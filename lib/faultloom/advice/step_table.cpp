@@ -1,6 +1,7 @@
 #include <faultloom/advice/step_table.hpp>
 
 #include <algorithm>
+#include <limits>
 #include <map>
 
 namespace faultloom::advice {
@@ -24,6 +25,12 @@ StepTable::StepTable(belief::Belief& belief, PredictionStore& store,
   policy_ = std::make_unique<const Policy>(std::move(made_.problem));
 }
 
+double StepTable::seconds_left() const {
+  if (constraints_->budget_seconds <= 0) return std::numeric_limits<double>::infinity();
+  const std::chrono::duration<double> used = std::chrono::steady_clock::now() - started_;
+  return std::max(constraints_->budget_seconds - used.count(), 0.0);
+}
+
 PolicyOptions step_policy(const Constraints& constraints) {
   PolicyOptions options;
   // Wide rather than deep: more tests to choose from change the advice, improbable branches do not.
@@ -36,7 +43,6 @@ PolicyOptions step_policy(const Constraints& constraints) {
   options.alternatives = constraints.alternatives;
   options.exhaustive = constraints.exhaustive;
   options.most_nodes = constraints.budget_decisions;
-  if (constraints.budget_seconds > 0) options.most_seconds = constraints.budget_seconds;
   return options;
 }
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <chrono>
 #include <faultloom/advice/policy.hpp>
 #include <faultloom/advice/step_problem.hpp>
 #include <memory>
@@ -28,8 +29,11 @@ class StepTable {
   /// The way back from the policy's problem, which itself is no longer in here.
   [[nodiscard]] const StepProblem& made() const noexcept { return made_; }
   [[nodiscard]] const Policy& policy() const noexcept { return *policy_; }
+  /// Of Constraints::budget_seconds since the table was begun, 0 or more; infinite without one.
+  [[nodiscard]] double seconds_left() const;
 
  private:
+  std::chrono::steady_clock::time_point started_ = std::chrono::steady_clock::now();
   const Constraints* constraints_;
   LiveSet live_;
   RepairCosts costs_;
@@ -41,7 +45,8 @@ class StepTable {
   std::unique_ptr<const Policy> policy_;
 };
 
-/// How the planner compares steps of a vehicle.
+/// How the planner compares steps of a vehicle. Without Constraints::budget_seconds, for which the table keeps
+/// the time.
 [[nodiscard]] PolicyOptions step_policy(const Constraints& constraints);
 
 /// Sums of weight by component, the likeliest first, at most three; `vehicle::none` stands for nothing broken.

@@ -11,6 +11,14 @@ std::string summary(const std::vector<Problem>& problems) {
   return text;
 }
 
+/// Messages quote what the input says.
+std::vector<Problem> on_one_line(std::vector<Problem> problems) {
+  for (auto& problem : problems)
+    for (auto& c : problem.message)
+      if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = '?';
+  return problems;
+}
+
 }  // namespace
 
 std::string_view name_of(Code code) noexcept {
@@ -40,7 +48,7 @@ std::string_view meaning_of(Code code) noexcept {
 }
 
 Error::Error(std::vector<Problem> problems)
-    : std::runtime_error(summary(problems)), problems_(std::move(problems)) {}
+    : std::runtime_error(summary(problems)), problems_(on_one_line(std::move(problems))) {}
 
 Code Error::code() const noexcept {
   return problems_.empty() ? Code::internal : problems_.front().code;

@@ -1,6 +1,7 @@
 #include <faultloom/belief/belief.hpp>
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <faultloom/base/error.hpp>
 #include <map>
@@ -96,6 +97,20 @@ struct Belief::Work {
   double total = 0;
   bool swings = false;
   bool as_found = false;
+  const Progress* progress = nullptr;
+  std::chrono::steady_clock::time_point started = std::chrono::steady_clock::now();
+  double most_seconds = 0;  ///< 0: no limit
+
+  [[nodiscard]] double seconds() const {
+    return std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count();
+  }
+  [[nodiscard]] bool late() const { return most_seconds > 0 && seconds() > most_seconds; }
+  /// What is left for the search: adding up and judging what it finds takes time, too.
+  [[nodiscard]] SearchOptions limits(SearchOptions how) const {
+    constexpr double for_search = 0.85;
+    if (most_seconds > 0) how.most_seconds = std::max(for_search * most_seconds - seconds(), 1e-9);
+    return how;
+  }
 };
 
 Belief::Belief(const FaultSpace& space, const readings::InstrumentSet& instruments,
@@ -179,12 +194,14 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
         0.5 * work.marginals[g] +
         0.5 * work.observations->forecast().group_anything(g, space_->vehicle().nominal_volt) /
             work.observations->ceiling(g);
-  Search search(work.predictions(), *work.observations, *work.ground->prior, options.search,
-                work.unmodelled);
   // Asking again without each entry takes its own share of the time.
   const double parts = options.weigh_entries ? static_cast<double>(evidence.entries.size()) + 1 : 1;
+  work.most_seconds = options.search.most_seconds / parts;
+  Search search(work.predictions(), *work.observations, *work.ground->prior,
+                work.limits(options.search), work.unmodelled);
   const Progress first =
       !progress ? Progress{} : [&](double share) { return progress(share / parts); };
+  work.progress = &first;
   work.found = search.run(first);
   work.total = work.found.total + work.unmodelled;
 
@@ -520,7 +537,8 @@ void Belief::judge(Work& work, Posterior& result) {
   double seen = 0;
   std::vector<std::array<double, readings::slip_count>> sums(forecast.entry_count());
   for (std::size_t i = 0; i < order.size() && i < most; ++i) {
-    if (seen >= enough * work.found.total) break;
+    if (seen >= enough * work.found.total || (i > 0 && work.late())) break;
+    report(*work.progress, 0.99 + 0.01 * static_cast<double>(i) / most);
     const auto& [weight, candidate] = order[i];
     seen += weight;
     for (std::size_t e = 0; e < forecast.entry_count(); ++e) {
@@ -568,6 +586,7 @@ void Belief::weigh(const Evidence& evidence, const Options& options, Posterior& 
   auto plain = options;
   plain.weigh_entries = false;
   plain.judge_entries = false;
+  plain.search.most_seconds /= static_cast<double>(evidence.entries.size()) + 1;
   const auto odds = [](double p) { return p / std::max(1 - p, 1e-300); };
   for (std::size_t i = 0; i < evidence.entries.size(); ++i) {
     auto& entry = result.entries[i];

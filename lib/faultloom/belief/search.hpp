@@ -87,6 +87,9 @@ class Search {
   Found run(const Progress& progress);
 
  private:
+  /// What a set of faults could at best become counts this much beside what it is.
+  static constexpr double hope = 0.003;
+
   /// How far sets that contain a candidate can do better than it does.
   struct Outlook {
     struct Group {
@@ -147,6 +150,7 @@ class Search {
                                           Outlook& outlook);
   void look_ahead(const Candidate& candidate, const Assignment& assignment, double likelihood,
                   const Outlook& outlook, std::vector<Next>& list);
+  void tell_apart(const Candidate& candidate, Next& next, std::vector<Next>& others);
   [[nodiscard]] std::vector<std::int32_t> kinds_of_faults() const;
   void forget(Outlook& outlook, const Next& next, const Assignment& assignment) const;
   void gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,

@@ -78,8 +78,12 @@ std::vector<Problem> check_journal(std::string_view bytes) {
 
 std::vector<Problem> check_document(std::string_view text, std::string_view kinds) {
   try {
-    if (journal::looks_like_journal(text)) return check_journal(text);
-    return check_known(text, kinds, format_of(text));
+    auto problems = journal::looks_like_journal(text) ? check_journal(text)
+                                                      : check_known(text, kinds, format_of(text));
+    keep_to_one_line(problems);
+    remove_repeats(problems);
+    cap(problems);
+    return problems;
   } catch (const Error& error) {
     return error.problems();
   }

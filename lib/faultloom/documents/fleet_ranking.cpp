@@ -2,7 +2,7 @@
 
 #include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/fleet_options.hpp>
-#include <faultloom/documents/job_document.hpp>
+#include <faultloom/documents/job_reader.hpp>
 #include <faultloom/documents/job_shape.hpp>
 #include <faultloom/documents/model_parts.hpp>
 #include <faultloom/documents/schema.hpp>
@@ -147,7 +147,7 @@ class Ranker {
         check_schema(document, "job", problems);
         throw_if_any(std::move(problems));
       }
-      auto job = read_valid_job(document, parts_.vehicle, parts_.instruments, &parts_.rates.cues);
+      auto job = read_checked_job(document, parts_.vehicle, parts_.instruments, &parts_.rates.cues);
       item.id = std::move(job.id);
       item.title = std::move(job.title);
       item.evidence = {std::move(job.entries), std::move(job.exposure), std::move(job.repairs)};

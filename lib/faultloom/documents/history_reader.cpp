@@ -97,7 +97,11 @@ class HistoryReader {
     past.id = text_or(item, "id");
     past.model = static_cast<std::size_t>(m);
     try {
-      past.job = parts.job(job_document(item).dump());
+      const auto document = job_document(item);
+      std::vector<Problem> found;
+      schema_.check(document, found);
+      throw_if_any(std::move(found));
+      past.job = read_checked_job(document, parts.vehicle, parts.instruments, &parts.rates.cues);
     } catch (const Error& error) {
       auto found = error.problems();
       prefix(found, pointer);
@@ -164,6 +168,7 @@ class HistoryReader {
 
   const json& document_;
   std::span<const Model* const> models_;
+  Schema schema_{"job"};
   std::vector<Problem> problems_;
 };
 
@@ -182,9 +187,10 @@ void check_history(std::string_view text, std::vector<Problem>& problems) {
   check_schema(document, "history", problems);
   if (!problems.empty()) return;
   const auto& jobs = *member(document, "jobs");
+  const Schema schema("job");
   for (std::size_t i = 0; i < jobs.size(); ++i) {
     std::vector<Problem> found;
-    check_schema(job_document(jobs[i]), "job", found);
+    schema.check(job_document(jobs[i]), found);
     prefix(found, fmt::format("/jobs/{}", i));
     problems.insert(problems.end(), found.begin(), found.end());
   }

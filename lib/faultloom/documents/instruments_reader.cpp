@@ -101,6 +101,7 @@ class Reader {
       tolerance.volt = number_or(*given, "volt", tolerance.volt);
       tolerance.ohm_relative = number_or(*given, "ohm_relative", tolerance.ohm_relative);
       tolerance.ampere_relative = number_or(*given, "ampere_relative", tolerance.ampere_relative);
+      tolerance.insulation = number_or(*given, "insulation", tolerance.insulation);
     }
     set.repeat_correlation = number_or(document, "repeat_correlation", set.repeat_correlation);
     if (!(set.repeat_correlation >= 0 && set.repeat_correlation <= 1))

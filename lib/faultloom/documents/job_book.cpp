@@ -4,8 +4,10 @@
 #include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/model_parts.hpp>
 #include <faultloom/documents/names.hpp>
+#include <faultloom/documents/ordered_members.hpp>
 #include <faultloom/documents/schema.hpp>
 #include <faultloom/documents/text.hpp>
+#include <faultloom/vehicle/run_list.hpp>
 
 #include <fmt/format.h>
 
@@ -112,7 +114,7 @@ JobBook::JobBook(std::string_view document, std::optional<Model> model) : model_
     check_job_ids(checked, problems);
     throw_if_any(std::move(problems));
   }
-  auto parsed = Json::parse(document);
+  auto parsed = parse_ordered(document);
   for (auto& entry : parsed["entries"]) {
     weight_ += weight_of(entry);
     const auto& id = *text_in(entry, "id");
@@ -131,6 +133,10 @@ JobBook::JobBook(std::string_view document, std::optional<Model> model) : model_
 
 JobBook JobBook::begun(std::string_view id, std::string_view vehicle_id,
                        std::optional<Model> model) {
+  if (!vehicle::is_id(id))
+    throw Error(Code::schema,
+                "The id of the job is none; a letter and up to 63 letters, digits, - or _ make one",
+                "/id");
   const Json document{{"format", "faultloom.job"},
                       {"version", "1.0"},
                       {"id", std::string(id)},
@@ -167,8 +173,12 @@ std::string JobBook::next_id(std::size_t more) const {
     if (auto id = fmt::format("e{}", number); !ids_.known.contains(id)) return id;
 }
 
+std::string JobBook::nearest_id(std::string_view id) const {
+  return suggestion(id, {ids_.known.begin(), ids_.known.end()});
+}
+
 void JobBook::read_set(const Json& members, Change& change, std::vector<Problem>& problems) const {
-  Json head = head_;
+  OrderedMembers head(head_);
   bool changed = false;
   for (const auto& [name, value] : members.items()) {
     const auto* fixed = std::find_if(std::begin(fixed_members), std::end(fixed_members),
@@ -178,21 +188,28 @@ void JobBook::read_set(const Json& members, Change& change, std::vector<Problem>
                           "/set/" + pointer_token(name)});
       continue;
     }
-    const auto present = head.find(name);
-    if (value.is_null() ? present == head.end() : present != head.end() && same(*present, value))
+    const auto* present = head.find(name);
+    if (value.is_null() ? present == nullptr : present != nullptr && same(*present, value))
       continue;
     changed = true;
     if (value.is_null()) {
       head.erase(name);
     } else {
-      head[name] = value;
+      head.set(name, value);
     }
   }
-  if (changed) change.head = std::move(head);
+  if (changed) change.head = head.object();
 }
 
 void JobBook::read_additions(const Json& entries, Change& change,
                              std::vector<Problem>& problems) const {
+  const auto too_many = [&] {
+    problems.push_back(
+        {Code::limit,
+         fmt::format("A job has at most {} entries, each try counted; begin another", max_weight),
+         "/add"});
+  };
+  if (entries.size() > max_weight) return too_many();
   std::size_t named = 0;
   for (std::size_t i = 0; i < entries.size(); ++i) {
     Json entry = entries[i];
@@ -200,7 +217,7 @@ void JobBook::read_additions(const Json& entries, Change& change,
       Json with_id{{"id", next_id(named++)}};
       while (change.ids.known.contains(with_id["id"].get<std::string>()))
         with_id["id"] = next_id(named++);
-      for (auto& [key, value] : entry.items()) with_id[key] = std::move(value);
+      for (auto& [key, value] : entry.items()) append_member(with_id, key, std::move(value));
       entry = std::move(with_id);
     }
     if (const auto* id = text_in(entry, "id"); id != nullptr) {
@@ -215,15 +232,18 @@ void JobBook::read_additions(const Json& entries, Change& change,
     change.weight += weight_of(entry);
     change.entries.push_back(std::move(entry));
   }
-  if (weight_ + change.weight > max_weight)
-    problems.push_back(
-        {Code::limit,
-         fmt::format("A job has at most {} entries, each try counted; begin another", max_weight),
-         "/add"});
+  if (weight_ + change.weight > max_weight) too_many();
 }
 
 void JobBook::read_withdrawals(const Json& ids, Change& change,
                                std::vector<Problem>& problems) const {
+  if (ids.size() > max_weight) {
+    problems.push_back(
+        {Code::limit,
+         fmt::format("{} entries are taken back; a job has at most {}", ids.size(), max_weight),
+         "/withdraw"});
+    return;
+  }
   for (std::size_t i = 0; i < ids.size(); ++i) {
     const auto pointer = fmt::format("/withdraw/{}", i);
     const auto* id = ids[i].get_ptr<const std::string*>();
@@ -232,7 +252,7 @@ void JobBook::read_withdrawals(const Json& ids, Change& change,
     } else if (!ids_.known.contains(*id) && !change.ids.known.contains(*id)) {
       problems.push_back({Code::reference,
                           fmt::format("There is no entry '{}'{}", *id,
-                                      suggestion(*id, {ids_.known.begin(), ids_.known.end()})),
+                                      problems.size() < max_problems ? nearest_id(*id) : ""),
                           pointer});
     } else if (!withdrawn_.known.contains(*id)) {
       add(change.withdrawn, *id);
@@ -271,8 +291,7 @@ void JobBook::make_room(const Change& change) {
 }
 
 JobBook::Change JobBook::prepare(std::string_view change_text) {
-  (void)parse_text(change_text);
-  const auto given = Json::parse(change_text);
+  const auto given = parse_ordered(change_text);
   std::vector<Problem> problems;
   Change change;
   if (!given.is_object())
@@ -341,9 +360,7 @@ JobBook::Change JobBook::prepare_members(std::string_view members) {
 
 JobBook::Change JobBook::prepare_withdrawal(std::string_view id) {
   if (!ids_.known.contains(id))
-    throw Error(Code::reference,
-                fmt::format("There is no entry '{}'{}", id,
-                            suggestion(id, {ids_.known.begin(), ids_.known.end()})));
+    throw Error(Code::reference, fmt::format("There is no entry '{}'{}", id, nearest_id(id)));
   return prepare_part(R"({"withdraw":[)", Json(id).dump(), "]}", "/withdraw/0");
 }
 
@@ -362,7 +379,7 @@ std::string JobBook::difference(std::string_view document) const {
   std::vector<Problem> problems;
   check_schema(checked, "job", problems);
   throw_if_any(problems);
-  auto wanted = Json::parse(document);
+  auto wanted = parse_ordered(document);
   for (const char* key : {"format", "version", "id", "vehicle"})
     if (wanted[key] != head_[key])
       problems.push_back({Code::reference,
@@ -394,10 +411,15 @@ std::string JobBook::difference(std::string_view document) const {
   throw_if_any(std::move(problems));
   wanted.erase("entries");
   wanted.erase("withdrawn");
+  const OrderedMembers old_members(head_);
+  const OrderedMembers new_members(wanted);
+  Json members = Json::object();
   for (const auto& [name, value] : wanted.items())
-    if (!head_.contains(name) || !same(head_[name], value)) change["set"][name] = value;
+    if (const auto* old = old_members.find(name); old == nullptr || !same(*old, value))
+      append_member(members, name, value);
   for (const auto& [name, value] : head_.items())
-    if (!wanted.contains(name)) change["set"][name] = nullptr;
+    if (new_members.find(name) == nullptr) append_member(members, name, nullptr);
+  if (!members.empty()) change["set"] = std::move(members);
   return change.dump();
 }
 

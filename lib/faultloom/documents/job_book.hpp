@@ -90,6 +90,8 @@ class JobBook {
                                     const std::string& after, std::string_view place);
   [[nodiscard]] Json document() const;
   [[nodiscard]] std::string next_id(std::size_t more) const;
+  /// "; did you mean 'e1'?" or "". O(n).
+  [[nodiscard]] std::string nearest_id(std::string_view id) const;
   void read_set(const Json& members, Change& change, std::vector<Problem>& problems) const;
   void read_additions(const Json& entries, Change& change, std::vector<Problem>& problems) const;
   void read_withdrawals(const Json& ids, Change& change, std::vector<Problem>& problems) const;

@@ -2,6 +2,7 @@
 
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/ordered_members.hpp>
 #include <faultloom/documents/text.hpp>
 
 #include <fmt/format.h>
@@ -66,8 +67,7 @@ Json head_of(const journal::Recovery& recovery, std::string& version) {
                             "read; {} other records are whole. Restore it from a copy",
                             recovery.records.size()));
   const auto& body = recovery.records.front().body;
-  (void)parse_text(body);
-  auto head = Json::parse(body);
+  auto head = parse_ordered(body);
   version = head.value("version", "");
   if (head.value("format", "") != journal::format_name || !version.starts_with("1."))
     throw Error(Code::schema,
@@ -85,14 +85,14 @@ Json head_of(const journal::Recovery& recovery, std::string& version) {
 /// missing now; that is told and left out, so that the rest can be used.
 class Replay {
  public:
-  explicit Replay(Json job) : job_(std::move(job)) {
-    for (const auto& entry : list("entries"))
+  explicit Replay(const Json& job)
+      : job_(job), entries_(list("entries")), withdrawn_(list("withdrawn")) {
+    for (const auto& entry : entries_)
       if (entry.is_object()) ids_.insert(entry.value("id", ""));
   }
 
   void apply(const journal::Record& record, std::vector<JournalDamage>& damage) {
-    (void)parse_text(record.body);
-    const auto body = Json::parse(record.body);
+    const auto body = parse_ordered(record.body);
     const auto change = body.value("change", Json::object());
     const auto tell = [&](const std::string& what) {
       const Damage where{Damage::What::missing, record.at_byte, 0, 0, record.number, record.number};
@@ -102,12 +102,12 @@ class Replay {
       if (const auto id = entry.value("id", ""); !ids_.insert(id).second) {
         tell(fmt::format("adds an entry '{}' though there is one; it was left out", id));
       } else {
-        list("entries").push_back(entry);
+        entries_.push_back(entry);
       }
     }
     for (const auto& id : change.value("withdraw", Json::array())) {
       if (ids_.contains(id.get<std::string>())) {
-        list("withdrawn").push_back(id);
+        withdrawn_.push_back(id);
       } else {
         tell(fmt::format("takes back entry '{}', which is missing from the job",
                          id.get<std::string>()));
@@ -118,21 +118,28 @@ class Replay {
       if (value.is_null()) {
         job_.erase(name);
       } else {
-        job_[name] = value;
+        job_.set(name, value);
       }
     }
   }
 
-  [[nodiscard]] std::string text() const { return job_.dump(); }
-
- private:
-  Json& list(const char* name) {
-    auto& found = job_[name];
-    if (found.is_null()) found = Json::array();
-    return found;
+  /// The job as it is in the end.
+  [[nodiscard]] std::string finish() {
+    job_.set("entries", std::move(entries_));
+    if (job_.find("withdrawn") != nullptr || !withdrawn_.empty())
+      job_.set("withdrawn", std::move(withdrawn_));
+    return job_.object().dump();
   }
 
-  Json job_;
+ private:
+  [[nodiscard]] Json list(const char* name) const {
+    const auto* found = job_.find(name);
+    return found == nullptr || found->is_null() ? Json::array() : *found;
+  }
+
+  OrderedMembers job_;
+  Json entries_;
+  Json withdrawn_;
   std::set<std::string, std::less<>> ids_;
 };
 
@@ -168,7 +175,7 @@ ReadJournal read_journal(std::string_view bytes) {
     Replay replay(head_of(read.recovery, read.version));
     for (std::size_t i = 1; i < read.recovery.records.size(); ++i)
       replay.apply(read.recovery.records[i], read.damage);
-    read.document = replay.text();
+    read.document = replay.finish();
   } catch (const Json::exception& problem) {
     throw Error(Code::damaged,
                 std::string("A record is whole and yet none of a journal: ") + problem.what());

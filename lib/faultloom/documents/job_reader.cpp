@@ -4,7 +4,6 @@
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/entry_reader.hpp>
 #include <faultloom/documents/findings.hpp>
-#include <faultloom/documents/job_document.hpp>
 #include <faultloom/documents/names.hpp>
 #include <faultloom/documents/resolver.hpp>
 #include <faultloom/documents/schema.hpp>
@@ -90,12 +89,15 @@ std::set<std::string> read_entries(const json& document, const vehicle::Vehicle&
 void withdraw(const json& document, const std::set<std::string>& ids, Resolver& resolver,
               Job& job) {
   const auto withdrawn = texts_or_none(document, "withdrawn");
+  std::size_t unknown = 0;
   for (std::size_t i = 0; i < withdrawn.size(); ++i)
     if (!ids.contains(withdrawn[i]))
-      resolver.add(Code::reference,
-                   fmt::format("There is no entry '{}'{}", withdrawn[i],
-                               suggestion(withdrawn[i], {ids.begin(), ids.end()})),
-                   fmt::format("/withdrawn/{}", i));
+      resolver.add(
+          Code::reference,
+          fmt::format(
+              "There is no entry '{}'{}", withdrawn[i],
+              ++unknown <= max_problems ? suggestion(withdrawn[i], {ids.begin(), ids.end()}) : ""),
+          fmt::format("/withdrawn/{}", i));
   const std::set<std::string> gone(withdrawn.begin(), withdrawn.end());
   std::erase_if(job.entries,
                 [&](const readings::Entry& entry) { return gone.contains(written_id(entry.id)); });
@@ -119,7 +121,7 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   std::vector<Problem> problems;
   check_schema(document, "job", problems);
   throw_if_any(std::move(problems));
-  auto job = read_valid_job(document, vehicle, instruments, cues);
+  auto job = read_checked_job(document, vehicle, instruments, cues);
   for (const auto& entry : job.entries) {
     const bool titled = cues != nullptr && entry.type == readings::Entry::Type::cue;
     job.entry_texts.push_back(
@@ -128,8 +130,8 @@ Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
   return job;
 }
 
-Job read_valid_job(const json& document, const vehicle::Vehicle& vehicle,
-                   const readings::InstrumentSet& instruments, const CueTable* cues) {
+Job read_checked_job(const json& document, const vehicle::Vehicle& vehicle,
+                     const readings::InstrumentSet& instruments, const CueTable* cues) {
   std::vector<Problem> problems;
   Resolver resolver(vehicle, problems);
   Job job;

@@ -6,6 +6,8 @@
 #include <faultloom/readings/instrument.hpp>
 #include <faultloom/vehicle/vehicle.hpp>
 
+#include <nlohmann/json_fwd.hpp>
+
 #include <map>
 #include <string>
 #include <string_view>
@@ -45,5 +47,11 @@ struct Job {
 [[nodiscard]] Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
                            const readings::InstrumentSet& instruments,
                            const std::map<std::string, rates::Cue, std::less<>>* cues = nullptr);
+
+/// The same for a document that follows the schema, without Job::entry_texts.
+[[nodiscard]] Job read_checked_job(
+    const nlohmann::json& document, const vehicle::Vehicle& vehicle,
+    const readings::InstrumentSet& instruments,
+    const std::map<std::string, rates::Cue, std::less<>>* cues = nullptr);
 
 }  // namespace faultloom::documents

@@ -13,6 +13,9 @@
 #include <faultloom/vehicle/lint.hpp>
 #include <nlohmann/json.hpp>
 
+#include <algorithm>
+#include <chrono>
+
 namespace faultloom::documents {
 namespace {
 
@@ -40,6 +43,16 @@ struct Planning {
   const advice::Constraints& constraints;
 };
 
+/// Of a budget in seconds, before steps are compared.
+constexpr double share_for_belief = 0.5;
+
+/// What is left of a budget, a little kept to put the answer into words. 0 stays 0, which is none.
+double within(double budget_seconds, double used_seconds) {
+  constexpr double for_words = 0.05;
+  if (budget_seconds <= 0) return 0;
+  return std::max(budget_seconds * (1 - for_words) - used_seconds, 1e-6);
+}
+
 /// Gives `answer` the belief of a job, its prices, and the constraints with what was done already.
 template <typename Answer>
 auto with_posterior(const Model::Parts& parts, const Job& job, const NextOptions& options,
@@ -48,13 +61,17 @@ auto with_posterior(const Model::Parts& parts, const Job& job, const NextOptions
     throw Error(Code::no_step,
                 "The job is closed, so nothing is left to do; take 'closing' out to go on with it",
                 "/closing");
+  const auto started = std::chrono::steady_clock::now();
   const auto belief = parts.borrow();
   belief::Options how;
   how.judge_entries = false;
   how.find_swings = true;
   how.search.most_sets = options.budget_sets;
+  how.search.most_seconds = share_for_belief * options.constraints.budget_seconds;
   const auto posterior = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.5));
   auto constraints = options.constraints;
+  const std::chrono::duration<double> used = std::chrono::steady_clock::now() - started;
+  constraints.budget_seconds = within(options.constraints.budget_seconds, used.count());
   constraints.open_zones = job.opened_zones;
   // What was tried before the last repair may be worth trying again.
   for (const auto& entry : job.entries)
@@ -65,6 +82,7 @@ auto with_posterior(const Model::Parts& parts, const Job& job, const NextOptions
   if (job.labour_usd_per_hour > 0) prices.labour_usd_per_hour = job.labour_usd_per_hour;
   prices.comeback_usd = options.comeback_usd.value_or(prices.comeback_usd);
   prices.good_part_loss = options.good_part_loss.value_or(prices.good_part_loss);
+  prices.good_part_usd = options.good_part_usd.value_or(prices.good_part_usd);
   const Planning planning{*belief, belief.store(), posterior, prices, constraints};
   return answer(planning, part_of(progress, 0.5, 1));
 }

@@ -1,6 +1,7 @@
 #include <faultloom/documents/options.hpp>
 
 #include <fmt/format.h>
+#include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/fleet_options.hpp>
 #include <faultloom/documents/text.hpp>
 #include <nlohmann/json.hpp>
@@ -10,9 +11,15 @@ namespace {
 
 using nlohmann::json;
 
+/// More members than this are not looked at one by one.
+constexpr std::size_t most_members = 1024;
+
 json object_of(std::string_view text, std::vector<Problem>& problems) {
   if (text.empty()) return json::object();
   auto parsed = parse_text(text);
+  if (parsed.is_object() && parsed.size() > most_members)
+    throw Error(Code::limit,
+                fmt::format("There are {} options; the limit is {}", parsed.size(), most_members));
   if (parsed.is_object()) return parsed;
   problems.push_back({Code::schema, "Options must be a JSON object", ""});
   return json::object();
@@ -33,6 +40,8 @@ constexpr std::int64_t most_rows = 10000;
 /// More sets than any search would finish.
 constexpr std::int64_t most_budget_sets = 1000000000;
 constexpr std::int64_t most_plan_depth = 1000;
+/// Names in a list; no document has as many instruments or zones.
+constexpr std::size_t most_names = 1024;
 
 void read_count(const json& options, const char* key, std::int64_t most, std::size_t& value,
                 std::vector<Problem>& problems, std::int64_t least = 0) {
@@ -86,6 +95,13 @@ void read_names(const json& options, const char* key, const Find& find,
         {Code::schema, std::string("Option '") + key + "' must be a list of names", pointer});
     return;
   }
+  if (options[key].size() > most_names) {
+    problems.push_back({Code::limit,
+                        fmt::format("Option '{}' has {} names; the limit is {}", key,
+                                    options[key].size(), most_names),
+                        pointer});
+    return;
+  }
   for (std::size_t i = 0; i < options[key].size(); ++i) {
     const auto& item = options[key][i];
     if (!item.is_string() || !find(item.get<std::string>()))
@@ -113,7 +129,7 @@ void read_means(const json& options, const vehicle::Vehicle& vehicle,
 std::vector<const char*> constraint_keys() {
   return {"instruments", "closed_zones",   "alternatives",   "allow_live",
           "max_minutes", "authorized_usd", "budget_seconds", "budget_decisions",
-          "budget_sets", "comeback_usd",   "good_part_loss"};
+          "budget_sets", "comeback_usd",   "good_part_loss", "good_part_usd"};
 }
 
 void read_price(const json& options, const char* key, double most, std::optional<double>& price,
@@ -139,6 +155,7 @@ void read_next(const json& options, const vehicle::Vehicle& vehicle,
   read_count(options, "budget_sets", most_budget_sets, next.budget_sets, problems);
   read_price(options, "comeback_usd", 1e9, next.comeback_usd, problems);
   read_price(options, "good_part_loss", 1, next.good_part_loss, problems);
+  read_price(options, "good_part_usd", 1e9, next.good_part_usd, problems);
 }
 
 }  // namespace
@@ -163,7 +180,7 @@ RankOptions read_rank_options(std::string_view text, std::size_t default_top) {
   read_number(options, "bound", 0, 1, result.bound, problems);
   read_number(options, "budget_seconds", 0, 3600, result.budget_seconds, problems);
   read_count(options, "budget_sets", most_budget_sets, result.budget_sets, problems);
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return result;
 }
 
@@ -174,7 +191,7 @@ NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& veh
   only_keys(options, constraint_keys(), problems);
   NextOptions result;
   read_next(options, vehicle, instruments, result, problems);
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return result;
 }
 
@@ -190,7 +207,7 @@ PlanRequest read_plan_options(std::string_view text, const vehicle::Vehicle& veh
   read_count(options, "depth", most_plan_depth, result.plan.depth, problems, 1);
   read_number(options, "residual", 0, 1, result.plan.residual, problems);
   read_count(options, "max_steps", most_rows, result.plan.most_steps, problems, 1);
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return result;
 }
 
@@ -207,7 +224,7 @@ ReachOptions read_reach_options(std::string_view text, const vehicle::Vehicle& v
   read_flag(options, "looks", reach.looks, problems);
   read_flag(options, "lifting", reach.lifting, problems);
   read_means(options, vehicle, instruments, reach.instruments, reach.closed_zones, problems);
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return result;
 }
 
@@ -244,7 +261,7 @@ LearningOptions read_learning_options(std::string_view text) {
   read_number(options, "noticed_otherwise", 0, 1, result.noticed_otherwise, problems);
   read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
   read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return result;
 }
 
@@ -256,7 +273,7 @@ CalibrationOptions read_calibration_options(std::string_view text) {
   read_count(options, "bins", most_rows, result.bins, problems, 1);
   read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
   read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return result;
 }
 

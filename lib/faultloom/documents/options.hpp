@@ -27,6 +27,7 @@ struct NextOptions {
   std::size_t budget_sets = 2500;
   std::optional<double> comeback_usd;    ///< advice::Prices::comeback_usd
   std::optional<double> good_part_loss;  ///< advice::Prices::good_part_loss
+  std::optional<double> good_part_usd;   ///< advice::Prices::good_part_usd
 };
 
 struct PlanRequest {
@@ -45,8 +46,8 @@ struct ReachOptions {
 [[nodiscard]] RankOptions read_rank_options(std::string_view text, std::size_t default_top = 20);
 
 /// JSON {"instruments":[ids],"closed_zones":[ids],"alternatives":3,"allow_live":true,"max_minutes":20,
-/// "authorized_usd":250,"comeback_usd":150,"good_part_loss":0.4,"budget_seconds":0.5,
-/// "budget_decisions":2000,"budget_sets":2500} or "".
+/// "authorized_usd":250,"comeback_usd":150,"good_part_loss":0.4,"good_part_usd":40,
+/// "budget_seconds":0.5,"budget_decisions":2000,"budget_sets":2500} or "".
 [[nodiscard]] NextOptions read_next_options(std::string_view text, const vehicle::Vehicle& vehicle,
                                             const readings::InstrumentSet& instruments);
 

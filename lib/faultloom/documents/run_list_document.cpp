@@ -2,7 +2,6 @@
 #include <faultloom/vehicle/run_list.hpp>
 
 #include <fmt/format.h>
-#include <fmt/ranges.h>
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
@@ -76,11 +75,24 @@ std::string guess_datum(const Inventory& inventory) {
   return part + "." + *terminals.begin();
 }
 
+/// Names in a row, as many as a text of a document has room for.
+std::string listed(const std::set<std::string>& names) {
+  constexpr std::size_t longest = 3000;
+  std::string list;
+  std::size_t count = 0;
+  for (const auto& name : names) {
+    if (list.size() + name.size() > longest)
+      return list + fmt::format(" and {} more", names.size() - count);
+    list += (count++ == 0 ? "" : ", ") + name;
+  }
+  return list;
+}
+
 json open_points(const Inventory& inventory, const std::string& datum) {
   json points = json::array();
   for (const auto& [part, terminals] : inventory.terminals)
-    points.push_back(fmt::format("parts/{}: kind; the list uses the terminals {}", part,
-                                 fmt::join(terminals, ", ")));
+    points.push_back(
+        fmt::format("parts/{}: kind; the list uses the terminals {}", part, listed(terminals)));
   points.push_back(
       "parts: 'operated_when' of what the driver operates, parameters, repair, environment");
   points.push_back("controls: key, selector, pedal and the like, and 'run_state'");

@@ -21,19 +21,8 @@ namespace {
 using nlohmann::json;
 using Adapter = valijson::adapters::NlohmannJsonAdapter;
 
-bool follows(const json& schema_document, const json& document) {
-  valijson::Schema schema;
-  valijson::SchemaParser(valijson::SchemaParser::kDraft7)
-      .populateSchema(Adapter(schema_document), schema);
-  valijson::Validator validator(valijson::Validator::kStrongTypes);
-  return validator.validate(schema, Adapter(document), nullptr);
-}
-
 /// The validator's own words, for what explain() has no words for.
-std::vector<Problem> raw_problems(const json& schema_document, const json& document) {
-  valijson::Schema schema;
-  valijson::SchemaParser(valijson::SchemaParser::kDraft7)
-      .populateSchema(Adapter(schema_document), schema);
+std::vector<Problem> raw_problems(const valijson::Schema& schema, const json& document) {
   valijson::Validator validator(valijson::Validator::kStrongTypes);
   valijson::ValidationResults results;
   validator.validate(schema, Adapter(document), &results);
@@ -57,23 +46,46 @@ std::vector<Problem> raw_problems(const json& schema_document, const json& docum
 
 }  // namespace
 
-void check_schema(const json& document, std::string_view document_kind,
-                  std::vector<Problem>& problems) {
+struct Schema::Parsed {
+  std::string kind;
+  json text;
+  valijson::Schema schema;
+};
+
+Schema::Schema(std::string_view document_kind) {
   const auto text = embedded_document("schema/" + std::string(document_kind));
   if (text.empty())
     throw Error(Code::internal,
                 fmt::format("There is no schema for documents of kind '{}'", document_kind));
-  const auto schema = parse_text(text);
-  if (follows(schema, document)) return;
-  auto found = explain(schema, document);
-  if (found.empty()) found = raw_problems(schema, document);
+  auto parsed = std::make_unique<Parsed>();
+  parsed->kind = document_kind;
+  parsed->text = parse_text(text);
+  valijson::SchemaParser(valijson::SchemaParser::kDraft7)
+      .populateSchema(Adapter(parsed->text), parsed->schema);
+  parsed_ = std::move(parsed);
+}
+
+Schema::Schema(Schema&&) noexcept = default;
+Schema& Schema::operator=(Schema&&) noexcept = default;
+Schema::~Schema() = default;
+
+void Schema::check(const json& document, std::vector<Problem>& problems) const {
+  valijson::Validator validator(valijson::Validator::kStrongTypes);
+  if (validator.validate(parsed_->schema, Adapter(document), nullptr)) return;
+  auto found = explain(parsed_->text, document);
+  if (found.empty()) found = raw_problems(parsed_->schema, document);
   if (found.empty())
-    found.push_back({Code::schema, fmt::format("Not a {} document", document_kind), ""});
+    found.push_back({Code::schema, fmt::format("Not a {} document", parsed_->kind), ""});
   keep_to_one_line(found);
   remove_repeats(found);
   cap(found);
   problems.insert(problems.end(), std::make_move_iterator(found.begin()),
                   std::make_move_iterator(found.end()));
+}
+
+void check_schema(const json& document, std::string_view document_kind,
+                  std::vector<Problem>& problems) {
+  Schema(document_kind).check(document, problems);
 }
 
 }  // namespace faultloom::documents

@@ -4,12 +4,32 @@
 
 #include <nlohmann/json_fwd.hpp>
 
+#include <memory>
+#include <string>
 #include <string_view>
 #include <vector>
 
 namespace faultloom::documents {
 
-/// Checks a document against the JSON Schema (draft-07) that the library carries for its kind, and
+/// A JSON Schema (draft-07) that the library carries, made ready for any number of documents.
+class Schema {
+ public:
+  /// @param document_kind  "vehicle", "kinds", "rates", "instruments", "job", "cautions", ...
+  /// @throws Error internal  there is no schema of that name
+  explicit Schema(std::string_view document_kind);
+  Schema(Schema&&) noexcept;
+  Schema& operator=(Schema&&) noexcept;
+  ~Schema();
+
+  /// As check_schema().
+  void check(const nlohmann::json& document, std::vector<Problem>& problems) const;
+
+ private:
+  struct Parsed;
+  std::unique_ptr<const Parsed> parsed_;
+};
+
+/// Checks a document against the schema of its kind, and
 /// appends one line for each thing wrong, at most 100 and a last line "and N more". Unknown keys
 /// come with the known key that is nearest, values out of range with their limit.
 ///

@@ -16,6 +16,9 @@ namespace {
 
 using nlohmann::json;
 
+/// Names in one member; no vehicle has as many that a situation could do anything with.
+constexpr std::size_t most_names = 8192;
+
 /// What is wrong with one member by its type alone, "" if nothing.
 std::string misfit(const std::string& key, const json& value) {
   const auto is_text = [](const json& item) { return item.is_string(); };
@@ -42,10 +45,19 @@ void check_members(const json& document, std::vector<Problem>& problems) {
     problems.push_back({Code::schema, "A situation must be a JSON object", ""});
     return;
   }
+  if (document.size() > most_names)
+    throw Error(Code::limit, fmt::format("A situation has {} members; the limit is {}",
+                                         document.size(), most_names));
   for (const auto& [key, value] : document.items()) {
     if (is_extension(key)) continue;
-    if (auto message = misfit(key, value); !message.empty())
+    if (value.size() > most_names) {
+      problems.push_back(
+          {Code::limit,
+           fmt::format("'{}' has {} items; the limit is {}", key, value.size(), most_names),
+           "/" + pointer_token(key)});
+    } else if (auto message = misfit(key, value); !message.empty()) {
       problems.push_back({Code::schema, std::move(message), "/" + pointer_token(key)});
+    }
   }
 }
 

@@ -2,6 +2,7 @@
 
 #include <faultloom/base/error.hpp>
 #include <faultloom/documents/findings.hpp>
+#include <faultloom/documents/ordered_members.hpp>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -170,7 +171,73 @@ class Handler {
   std::string key_;
 };
 
+/// Builds a value with its members in order, of a text that parse_text() accepted.
+class OrderedBuilder {
+ public:
+  using ordered = nlohmann::ordered_json;
+  using number_integer_t = ordered::number_integer_t;
+  using number_unsigned_t = ordered::number_unsigned_t;
+  using number_float_t = ordered::number_float_t;
+  using string_t = ordered::string_t;
+  using binary_t = ordered::binary_t;
+
+  bool null() { return put(nullptr); }
+  bool boolean(bool value) { return put(value); }
+  bool number_integer(number_integer_t value) { return put(value); }
+  bool number_unsigned(number_unsigned_t value) { return put(value); }
+  bool number_float(number_float_t value, const string_t&) { return put(value); }
+  bool string(string_t& value) { return put(std::move(value)); }
+  bool binary(binary_t&) { return false; }
+  bool start_object(std::size_t) { return open(ordered::object()); }
+  bool end_object() { return close(); }
+  bool start_array(std::size_t) { return open(ordered::array()); }
+  bool end_array() { return close(); }
+  bool key(string_t& name) {
+    key_ = std::move(name);
+    return true;
+  }
+  template <typename Exception>
+  bool parse_error(std::size_t, const std::string&, const Exception&) {
+    return false;
+  }
+
+  ordered result;
+
+ private:
+  ordered& place(ordered&& value) {
+    if (stack_.empty()) return result = std::move(value);
+    auto& parent = *stack_.back();
+    if (parent.is_array()) return parent.emplace_back(std::move(value));
+    append_member(parent, key_, std::move(value));
+    return parent.get_ref<ordered::object_t&>().back().second;
+  }
+  template <typename Value>
+  bool put(Value&& value) {
+    place(ordered(std::forward<Value>(value)));
+    return true;
+  }
+  bool open(ordered&& value) {
+    stack_.push_back(&place(std::move(value)));
+    return true;
+  }
+  bool close() {
+    stack_.pop_back();
+    return true;
+  }
+
+  std::vector<ordered*> stack_;
+  std::string key_;
+};
+
 }  // namespace
+
+nlohmann::ordered_json parse_ordered(std::string_view text) {
+  (void)parse_text(text);
+  OrderedBuilder builder;
+  if (!nlohmann::ordered_json::sax_parse(text, &builder))
+    throw Error(Code::internal, "A text was read once and not again");
+  return std::move(builder.result);
+}
 
 nlohmann::json parse_text(std::string_view text) {
   if (text.size() > max_text_bytes)

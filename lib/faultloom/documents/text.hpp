@@ -24,4 +24,8 @@ inline constexpr std::size_t max_string_bytes = 4096;
 /// Complexity: linear. The stack does not grow with the nesting of the text.
 [[nodiscard]] nlohmann::json parse_text(std::string_view text);
 
+/// The same with object members in the order of the text. Linear too, which the parser of
+/// nlohmann::ordered_json is not: it compares each key with all before it.
+[[nodiscard]] nlohmann::ordered_json parse_ordered(std::string_view text);
+
 }  // namespace faultloom::documents

@@ -247,7 +247,7 @@ Closing read_closing(std::string_view text) {
                           "/note"});
     }
   }
-  if (!problems.empty()) throw Error(std::move(problems));
+  throw_if_any(std::move(problems));
   return closing;
 }
 
@@ -256,7 +256,7 @@ std::string closed_job(std::string_view job_text, const AnswerContext& context,
                        const Closing& closing) {
   auto problems = objections(context, posterior, checks, closing);
   if (!problems.empty()) throw Error(std::move(problems));
-  auto document = nlohmann::ordered_json::parse(job_text);
+  auto document = parse_ordered(job_text);
   nlohmann::ordered_json item{{"verdict", closing.verdict}, {"by", closing.by}};
   if (!closing.note.empty()) item["note"] = closing.note;
   auto reported = nlohmann::ordered_json::array();

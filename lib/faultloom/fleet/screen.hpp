@@ -28,8 +28,7 @@ struct Answer {
 /// Sums over no fault, every single fault, sets of two with one of the leading faults in them, and what events
 /// did to several members of a bundle; faults that no test of the job speaks of keep their prior. Where two
 /// faults show in one test, an open circuit hides what is behind it; sets of two that weigh much are solved.
-/// Larger sets and two events at once are left out: after thousands of hours faults that come of events
-/// count up to a fifth too little. One per thread; keeps references to its arguments.
+/// Larger sets and two events at once are left out. One per thread; keeps references to its arguments.
 class Screen {
  public:
   Screen(const belief::FaultSpace& space, const readings::InstrumentSet& instruments,

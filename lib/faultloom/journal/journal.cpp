@@ -43,10 +43,14 @@ std::optional<std::uint32_t> take_checksum(std::string_view& rest) {
   return value;
 }
 
+/// More records than any file has room for. The number behind must not start again from 0.
+constexpr std::uint64_t max_number = 1ULL << 53U;
+
 std::optional<std::uint64_t> take_number(std::string_view& rest) {
   std::uint64_t value = 0;
   const auto [end, problem] = std::from_chars(rest.data(), rest.data() + rest.size(), value);
-  if (problem != std::errc()) return std::nullopt;
+  if (problem != std::errc() || value > max_number) return std::nullopt;
+  if (rest.starts_with('0') && end != rest.data() + 1) return std::nullopt;
   rest.remove_prefix(static_cast<std::size_t>(end - rest.data()));
   return value;
 }

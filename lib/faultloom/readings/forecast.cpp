@@ -244,7 +244,7 @@ double Forecast::group_at(std::size_t g, double volt) const {
   const auto& instrument = instrument_of(e);
   const auto& shares = plans_[i].shares;
   const double proper =
-      proper_probability(*instruments_, instrument, e.outcome, e.number, {volt, 0}, e.tolerance);
+      most_probability(*instruments_, instrument, e.outcome, e.number, volt, e.tolerance);
   return shares.proper * proper + shares.no_contact * plans_[i].without_contact +
          (shares.wrong_neighbour + shares.wrong_state) * entry_ceilings_[i] +
          shares.gross * gross_probability(instrument, e.outcome);
@@ -262,8 +262,8 @@ double Forecast::group_below(std::size_t g, double volt) const {
   if (members.size() > 1 || (!meter && !lamp)) return ceilings_[g];
   const auto& instrument = instrument_of(e);
   const auto& shares = plans_[members.front()].shares;
-  const double most = proper_probability(*instruments_, instrument, e.outcome, e.number,
-                                         {std::copysign(volt, e.number), 0}, e.tolerance);
+  const double most = most_probability(*instruments_, instrument, e.outcome, e.number,
+                                       std::copysign(volt, e.number), e.tolerance);
   return (1 - shares.no_contact - shares.gross) * most +
          shares.no_contact * plans_[members.front()].without_contact +
          shares.gross * gross_probability(instrument, e.outcome);

@@ -77,6 +77,8 @@ struct ModelTolerance {
   double volt = 0.05;      ///< [V]
   double ohm_relative = 0.1;
   double ampere_relative = 0.15;
+  /// Of a voltage behind nothing but insulation, whose resistance varies by factors.
+  double insulation = 0.6;
 };
 
 struct InstrumentSet {

@@ -8,6 +8,8 @@ namespace faultloom::readings {
 namespace {
 
 constexpr double live_limit_volt = 0.5;  // an ohmmeter on more than this shows nonsense
+/// From about here on a source resistance is insulation: dirt, damp and acid film.
+constexpr double insulation_ohm = 1e6;
 
 double upper_tail(double z) { return 0.5 * std::erfc(z / std::numbers::sqrt2); }
 
@@ -43,6 +45,11 @@ Spread spread_of(const InstrumentSet& set, const Instrument& instrument) {
       return {t.ohm_relative, 0.5};
   }
   return {0, 1};
+}
+
+/// What a voltmeter shows of a point that hangs on insulation alone is uncertain by about itself.
+double insulation_sigma(const InstrumentSet& set, double volt, double ohm) {
+  return set.tolerance.insulation * std::abs(volt) * ohm / (ohm + insulation_ohm);
 }
 
 double number_probability(const Instrument& instrument, double number, const Shown& s) {
@@ -123,6 +130,8 @@ Shown shown(const InstrumentSet& set, const Instrument& instrument, const Theven
       break;
   }
   s.sigma = spread_of(set, instrument).at(s.value);
+  if (instrument.type == Instrument::Type::voltmeter)
+    s.sigma = std::hypot(s.sigma, insulation_sigma(set, s.value, port.ohm));
   return s;
 }
 
@@ -149,6 +158,17 @@ double proper_probability(const InstrumentSet& set, const Instrument& instrument
       return number_probability(instrument, number, s);
   }
   return 0;
+}
+
+double most_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
+                        double number, double volt, double tolerance) {
+  if (instrument.type != Instrument::Type::voltmeter || outcome != Outcome::number)
+    return proper_probability(set, instrument, outcome, number, {volt, 0}, tolerance);
+  const double least = std::hypot(spread_of(set, instrument).at(volt), tolerance);
+  const double most = std::hypot(least, set.tolerance.insulation * std::abs(volt));
+  // A normal density at a distance is greatest for a spread of just that.
+  Shown s{.value = volt, .sigma = std::clamp(std::abs(number - volt), least, most)};
+  return number_probability(instrument, number, s);
 }
 
 double gross_probability(const Instrument& instrument, Outcome outcome) {

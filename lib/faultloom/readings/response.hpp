@@ -42,6 +42,12 @@ struct Shown {
                                         Outcome outcome, double number, const Thevenin& port,
                                         double tolerance = 0);
 
+/// Upper bound of the same over all ports that put this voltage across the instrument, whatever their
+/// source resistance.
+[[nodiscard]] double most_probability(const InstrumentSet& set, const Instrument& instrument,
+                                      Outcome outcome, double number, double volt,
+                                      double tolerance = 0);
+
 /// Probability of an outcome from a reading that has nothing to do with the circuit.
 [[nodiscard]] double gross_probability(const Instrument& instrument, Outcome outcome);
 

@@ -33,6 +33,10 @@ struct Collector {
 
   void end_row() {
     const int line = row.line;
+    if (rows.size() == max_csv_rows)
+      throw Error(Code::limit,
+                  fmt::format("The list has more than {} rows; a vehicle has at most {} wires",
+                              max_csv_rows, max_csv_rows - 1));
     if (row.fields.size() > 1 || (row.fields.size() == 1 && !row.fields.front().empty()))
       rows.push_back(std::move(row));
     row = {line + 1, {}};
@@ -46,6 +50,9 @@ void on_field(void* data, std::size_t size, void* collector) {
       throw Error(Code::limit,
                   fmt::format("Row {}, column {}: a field of {} bytes is too long; the limit is {}",
                               self.row.line, self.row.fields.size() + 1, size, max_field_bytes));
+    if (self.row.fields.size() == max_csv_fields)
+      throw Error(Code::limit,
+                  fmt::format("Row {} has more than {} fields", self.row.line, max_csv_fields));
     const std::string_view field(static_cast<const char*>(data), size);
     if (field.find('\n') != std::string_view::npos)
       throw Error(Code::syntax,

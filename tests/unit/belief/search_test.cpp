@@ -304,6 +304,50 @@ TEST(Search, IntermittentFaultsEqualTheDefinition) {
   EXPECT_GT(with_two, 5);
 }
 
+// With the key switch or the wire behind it open, a meter across the open service switch hangs on
+// insulation on one side: how much of it is left tells where the circuit is cut, and neither stands for
+// the other though they are in series.
+TEST(Search, WhatFloatsBehindAnOpenCircuitIsToldApart) {
+  Bench bench("seedling-hauler");
+  auto instruments = bench.instruments();
+  instruments.tolerance.insulation = 0;  // as if it were known
+  auto meter = bench.reading("meter", "S1.line", "S1.run",
+                             bench.state({{"key", "on"}, {"selector", "forward"}}));
+  meter.outcome = readings::Outcome::number;
+  meter.number = 16.8;
+  auto sign = bench.sign("BZ1", "sounds", bench.run_state({{"selector", "reverse"}}));
+  sign.outcome = readings::Outcome::no;
+  const auto fault = [&](const char* mode) {
+    const auto m = bench.modes({mode}).front();
+    for (std::size_t f = 0; f < bench.space().faults().size(); ++f) {
+      const auto& modes = bench.space().faults()[f].modes;
+      if (std::find(modes.begin(), modes.end(), m) != modes.end())
+        return static_cast<std::int32_t>(f);
+    }
+    return -1;
+  };
+  const auto odds = [&](std::vector<Entry> entries) {
+    belief::Belief belief(bench.space(), instruments, bench.rates());
+    const auto posterior = belief.posterior({std::move(entries), {}});
+    const auto alone = [&](const char* mode) {
+      const std::vector<std::int32_t> faults{fault(mode)};
+      for (const auto& [candidate, probability] : posterior.candidates)
+        if (candidate.faults == faults) return probability;
+      return 0.0;
+    };
+    return alone("W5/open") / alone("S2/open");
+  };
+  circuit::Solver solver(bench.circuit());
+  belief::Predictions predictions(bench.space(), solver, instruments, bench.rates().intermittence);
+  const belief::Observations observations(solver, instruments, std::vector<Entry>{meter});
+  predictions.observe(observations);
+  const double ratio =
+      predictions.likelihood({{fault("W5/open")}}) / predictions.likelihood({{fault("S2/open")}});
+  EXPECT_GT(ratio, 10);
+  EXPECT_NEAR(std::log(odds({meter, sign}) / odds({sign})), std::log(ratio), 0.3)
+      << "what may be there beside either makes up the rest";
+}
+
 // Three, four and five wires of one loom cut: once the readings tell, the first candidate is the truth.
 TEST(Search, FindsEveryCutWireOfALoom) {
   Bench bench("seedling-hauler");

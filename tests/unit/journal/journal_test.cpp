@@ -219,6 +219,19 @@ TEST(Journal, ADamagedEndOfWholeLinesIsNoUnfinishedWrite) {
   EXPECT_EQ(what_of(recover(whole.bytes + std::string(512, '\0'))), std::vector{What::unfinished});
 }
 
+// After the highest number there is, the next record would be taken for the first once more.
+TEST(Journal, ARecordOfANumberNobodyWritesIsNone) {
+  const auto last = encode({std::uint64_t{1} << 53U, 0}, R"({"a":1})").text;
+  EXPECT_EQ(recover(last).records.size(), 1U);
+  for (const std::uint64_t number : {(std::uint64_t{1} << 53U) + 1, ~std::uint64_t{0}}) {
+    const auto line = encode({number, 0}, R"({"a":1})").text;
+    const auto found = recover(line);
+    EXPECT_TRUE(found.records.empty());
+    ASSERT_EQ(found.damage.size(), 1U);
+    EXPECT_EQ(found.damage.front().what, Damage::What::damaged);
+  }
+}
+
 TEST(Journal, AnyBytesCanBeRead) {
   std::mt19937 random(20261128);
   const auto whole = sample(12);

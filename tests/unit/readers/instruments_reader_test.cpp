@@ -22,7 +22,7 @@ const std::string errors =
 
 std::string document(const std::string& instruments, const std::string& use = senses) {
   return R"({"format":"faultloom.instruments","version":"1.0",
-    "model_tolerance":{"relative":0.03,"volt":0.06,"ohm_relative":0.2,"ampere_relative":0.1},
+    "model_tolerance":{"relative":0.03,"volt":0.06,"ohm_relative":0.2,"ampere_relative":0.1,"insulation":0.5},
     "repeat_correlation":0.4,)" +
          use + R"(,"instruments":{)" + instruments + "}}";
 }
@@ -77,6 +77,7 @@ TEST(InstrumentsReader, KeysWithUnitsBecomeMembers) {
   EXPECT_EQ(set.feel.missed, 0.1);
   EXPECT_EQ(set.tolerance.relative, 0.03);
   EXPECT_EQ(set.tolerance.ampere_relative, 0.1);
+  EXPECT_EQ(set.tolerance.insulation, 0.5);
   EXPECT_EQ(set.repeat_correlation, 0.4);
 }
 

@@ -214,6 +214,35 @@ TEST(Outcomes, TheCeilingOfARoughNumberIsNearlyReached) {
   }
 }
 
+// Dirt and damp change an insulation by factors: what a meter shows behind nothing else says little,
+// whereas the same voltage behind a wire is known to some per cent.
+TEST(Outcomes, WhatHangsOnInsulationIsUncertain) {
+  const auto set = test::bench_instruments();
+  const auto& meter = pick(set, "meter");
+  const auto of = [&](double volt, double ohm) {
+    const Thevenin port{volt * (meter.resistance_ohm + ohm) / meter.resistance_ohm, ohm};
+    return proper_probability(set, meter, Outcome::number, 16.8, port);
+  };
+  EXPECT_LT(of(14.4, 100) / of(16.8, 100), 0.01);
+  EXPECT_GT(of(14.4, 3e7) / of(16.8, 3e7), 0.8);
+  EXPECT_LT(of(14.4, 3e7) / of(16.8, 100), 0.2);
+}
+
+TEST(Outcomes, NoSourceResistanceGivesMoreThanTheLimit) {
+  const auto set = test::bench_instruments();
+  const auto& meter = pick(set, "meter");
+  RandomPorts ports;
+  std::mt19937_64 random(5);
+  std::uniform_real_distribution<double> number(-60, 60);
+  for (int i = 0; i < 5000; ++i) {
+    const auto port = ports.next();
+    const double shown = number(random);
+    EXPECT_LE(proper_probability(set, meter, Outcome::number, shown, port),
+              most_probability(set, meter, Outcome::number, shown, voltmeter_volt(meter, port)) *
+                  (1 + 1e-12));
+  }
+}
+
 TEST(Outcomes, SignsSumToOne) {
   const auto set = test::bench_instruments();
   for (const auto* name : {"hear", "see", "feel"}) {
