@@ -80,6 +80,7 @@ Search::Search(Predictions& predictions, const Observations& observations, const
                      Relevance::usual_tolerance),
       between_sources_(sources_on_both_sides(prior.space().vehicle())),
       kinds_(kinds_of_faults()),
+      metered_(metered_groups()),
       shorts_(prior.space().variables().size()) {
   for (std::size_t f = 0; f < prior.space().faults().size(); ++f) {
     const auto fault = static_cast<std::int32_t>(f);

@@ -152,6 +152,7 @@ class Search {
   void look_ahead(const Candidate& candidate, const Assignment& assignment, double likelihood,
                   const Outlook& outlook, std::vector<Next>& list);
   void tell_apart(const Candidate& candidate, Next& next, std::vector<Next>& others);
+  [[nodiscard]] std::uint64_t metered_groups() const;
   [[nodiscard]] std::vector<std::int32_t> kinds_of_faults() const;
   void forget(Outlook& outlook, const Next& next, const Assignment& assignment) const;
   void gather(std::vector<Next>& list, const std::vector<std::uint64_t>& signatures,
@@ -175,6 +176,7 @@ class Search {
   Relevance run_relevance_;
   std::vector<bool> between_sources_;              ///< by element
   std::vector<std::int32_t> kinds_;                ///< by fault, see kinds_of_faults()
+  std::uint64_t metered_;                          ///< see metered_groups()
   std::vector<std::vector<std::int32_t>> shorts_;  ///< by variable: faults that join what was apart
 
   /// Where a fault's numbers are: Prior::place of its first context, from one context to the next, and

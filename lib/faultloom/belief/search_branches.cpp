@@ -302,25 +302,57 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
   picks_.pop_back();
 }
 
+/// Marks groups that a meter's load tells from: where insulation is all that is left, its number depends
+/// on how much of it.
+std::uint64_t Search::metered_groups() const {
+  constexpr double high_ohm = 1e6;
+  std::uint64_t marks = 0;
+  const auto count = std::min(observations_->group_count(), Predictions::most_marked);
+  for (std::size_t g = 0; g < count; ++g) {
+    const auto& entry = observations_->first(g);
+    if (entry.type != readings::Entry::Type::reading) continue;
+    const auto& instrument = predictions_->instruments().instruments[at(entry.instrument)];
+    if (instrument.type == readings::Instrument::Type::voltmeter &&
+        instrument.resistance_ohm >= high_ohm)
+      marks |= std::uint64_t{1} << g;
+  }
+  return marks;
+}
+
 /// Parts faults put into one where they do not explain the readings equally well after all: what an open
 /// circuit leaves on either side may float, and a meter can tell where it was cut.
 void Search::tell_apart(const Candidate& candidate, Next& next, std::vector<Next>& others) {
   constexpr double alike = 0.05;
+  const auto marks = metered_ & (next.helped | next.started);
+  const auto& change = prior_->space().fault(next.faults.front()).overrides.front();
+  if (marks == 0 || change.siemens != 0) return;
+  const auto explained = [&](std::int32_t f) {
+    std::vector<double> values;
+    for (std::size_t g = 0; g < Predictions::most_marked; ++g)
+      if (((marks >> g) & 1U) != 0) values.push_back(predictions_->group(with(candidate, f), g));
+    return values;
+  };
+  const auto same = [&](const std::vector<double>& a, const std::vector<double>& b) {
+    for (std::size_t i = 0; i < a.size(); ++i)
+      if (std::abs(a[i] - b[i]) > alike * std::max(a[i], b[i])) return false;
+    return true;
+  };
   std::vector<Next> parts;
+  std::vector<std::vector<double>> values;
   for (const auto f : next.faults) {
-    const double likelihood = predictions_->likelihood(with(candidate, f));
-    auto part = std::find_if(parts.begin(), parts.end(), [&](const Next& p) {
-      return std::abs(p.likelihood - likelihood) <= alike * std::max(p.likelihood, likelihood);
-    });
-    if (part == parts.end()) {
+    auto own = explained(f);
+    const auto found = std::find_if(values.begin(), values.end(),
+                                    [&](const std::vector<double>& v) { return same(v, own); });
+    const auto n = static_cast<std::size_t>(found - values.begin());
+    if (found == values.end()) {
       parts.push_back(next);
-      part = std::prev(parts.end());
-      part->faults.clear();
-      part->chance = 0;
-      part->likelihood = likelihood;
+      parts.back().faults.clear();
+      parts.back().chance = 0;
+      if (n > 0) parts.back().likelihood = predictions_->likelihood(with(candidate, f));
+      values.push_back(std::move(own));
     }
-    part->faults.push_back(f);
-    part->chance += chances_[at(f)];
+    parts[n].faults.push_back(f);
+    parts[n].chance += chances_[at(f)];
   }
   next = std::move(parts.front());
   others.insert(others.end(), std::next(parts.begin()), parts.end());
