@@ -15,13 +15,13 @@ from typing import Any
 
 import faultloom
 import pytest
-from faultloom import _show, cli
+from conftest import Run
+from faultloom import _show
 from faultloom._terminal import Patience
 from faultloom._words import Names, dollars, minutes, percent
 from faultloom.answers import Step
 from faultloom.dialogue.job_file import JobFile
 from rich.console import Console
-
 from small_cart import (
     Document,
     cart_with_interlock,
@@ -36,23 +36,6 @@ DATA = faultloom.data_path()
 ODD = DATA / "jobs" / "herb-garden-odd-reading.json"
 DEAD = DATA / "jobs" / "compost-yard-dead-tug.json"
 TUG = DATA / "vehicles" / "mulch-tug.json"
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """Runs the command inside this process: exit code, standard output, standard error."""
-
-    def call(*arguments: object) -> tuple[int, str, str]:
-        try:
-            code = cli.main([str(argument) for argument in arguments])
-        except SystemExit as ended:  # argparse
-            code = ended.code if isinstance(ended.code, int) else 1
-        said = capsys.readouterr()
-        return code, said.out, said.err
-
-    return call
 
 
 @pytest.fixture

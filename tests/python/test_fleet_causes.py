@@ -117,6 +117,12 @@ def test_the_chance_by_the_rates_holds_what_it_promises() -> None:
         assert share <= level + 3 * math.sqrt(level * (1 - level) / 4000)
 
 
+def test_hundreds_with_the_same_cause_are_no_trouble() -> None:
+    chance, together = chance_by_rates([0.999] * 800, [0.001] * 800)
+    assert chance == 0
+    assert together == pytest.approx([1.0] * 800, abs=1e-3)
+
+
 def test_in_a_large_yard_vehicles_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     # With certain causes it is the same question: 3 of 3 in a group of 4 out of 10, by hand.
     chances = np.array([1.0, 1.0, 1.0] + [0.0] * 7)

@@ -11,15 +11,15 @@ import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import faultloom
 import pytest
-from faultloom import _fleet, cli, fleet
-
+from conftest import Run
+from faultloom import _fleet, fleet
 from small_cart import cart_with_motor
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -32,23 +32,6 @@ A3,cart.json,2026-08-29,the blue one,dead,C2,,,
 A4,cart.json,soon,,dead,C2,,,
 A5,cart.json,,,,C2,,running,
 """
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """Runs the command inside this process: exit code, standard output, standard error."""
-
-    def call(*arguments: object) -> tuple[int, str, str]:
-        try:
-            code = cli.main([str(argument) for argument in arguments])
-        except SystemExit as ended:  # argparse
-            code = ended.code if isinstance(ended.code, int) else 1
-        said = capsys.readouterr()
-        return code, said.out, said.err
-
-    return call
 
 
 @pytest.fixture
@@ -294,7 +277,7 @@ def test_the_seasons_are_as_described() -> None:
 
 def test_triage_of_the_garden_finds_the_charger() -> None:
     listed = ROOT / "data" / "fleets" / "fernhollow-monday.json"
-    out = example("triage", listed, "--budget-sets", 300)
+    out = example("triage", listed, "--quick")
     assert "14 of 40 vehicles wait" in out
     assert "charger C3: charge interlock reed" in out
     assert "look at the charger, its plug and its supply before the vehicles" in out

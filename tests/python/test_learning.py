@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import faultloom
 import jsonschema
 import pytest
-from faultloom import cli
+from conftest import Run
 
 DATA = faultloom.data_path()
 DEAD = DATA / "jobs" / "compost-yard-dead-tug.json"
 
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture(scope="module")
@@ -163,19 +161,6 @@ def test_shipped_handbook_figures_are_marked_unused() -> None:
 
 
 # -- command line ----------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: object) -> tuple[int, str, str]:
-        try:
-            code = cli.main([str(argument) for argument in arguments])
-        except SystemExit as ended:
-            code = ended.code if isinstance(ended.code, int) else 1
-        said = capsys.readouterr()
-        return code, said.out, said.err
-
-    return call
 
 
 def written(folder: Path, document: dict[str, Any]) -> Path:

@@ -9,7 +9,6 @@ import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
-from collections.abc import Callable
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -17,7 +16,7 @@ from typing import Any
 
 import faultloom
 import pytest
-from faultloom import cli
+from conftest import Run
 from faultloom.pages import cut_after, diagnosis_of, harness_drawing, write_whole
 from faultloom.pages import style as page_style
 from faultloom.pages.harness import read_harness
@@ -25,13 +24,11 @@ from faultloom.pages.layout import Layout, lay_out
 from faultloom.pages.marks import Marks, entries_of, step_of
 from faultloom.pages.parts import work_on
 from faultloom.pages.text import clean, fit, rounded, width
-
 from printed import DATA, HARM, JOBS, KINDS, LONG, VEHICLES, make, page, read
 
 SVG = "{http://www.w3.org/2000/svg}"
 VOID = {"meta", "br", "col", "link", "img", "input", "hr"}
 EVERY = [*JOBS, "hostile"]
-Run = Callable[..., tuple[int, str, str]]
 
 
 class Reader(HTMLParser):
@@ -370,21 +367,6 @@ def test_a_job_can_be_shown_as_it_stood() -> None:
         cut_after(job, "e99")
     taken_back = cut_after({**job, "withdrawn": ["e2", "e9"]}, "e3")
     assert taken_back["withdrawn"] == ["e2"]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """Runs the command inside this process: exit code, standard output, standard error."""
-
-    def call(*arguments: object) -> tuple[int, str, str]:
-        try:
-            code = cli.main([str(argument) for argument in arguments])
-        except SystemExit as ended:
-            code = ended.code if isinstance(ended.code, int) else 1
-        said = capsys.readouterr()
-        return code, said.out, said.err
-
-    return call
 
 
 def test_commands_write_pages(run: Run, tmp_path: Path) -> None:

@@ -15,7 +15,8 @@ from whole_jobs.strategies import STRATEGIES
 from whole_jobs.tables import MEASURES, mean_and_error, of
 
 SHOWN = ("USD", "minutes", "probes", "zones", "good parts /100", "unsolved /100")
-COLORS = dict(zip(STRATEGIES, ("#1b6ca8", "#8a8a8a", "#c98b2b", "#7a4b94", "#3f8f5b"), strict=True))
+PALETTE = ("#1b6ca8", "#8a8a8a", "#c98b2b", "#7a4b94", "#3f8f5b", "#3a3a3a")
+COLORS = dict(zip(STRATEGIES, PALETTE, strict=True))
 
 
 def draw_plots(results: Sequence[Result], folder: Path) -> list[Path]:

@@ -27,6 +27,7 @@ from whole_jobs.strategies import (
     LikeliestPart,
     Manual,
     Strategy,
+    TruthKnown,
 )
 from whole_jobs.strategies.base import by_frequency
 
@@ -135,6 +136,7 @@ class Workplace:
             "half-split": lambda: HalfSplit(self.manual),
             "likeliest part": lambda: LikeliestPart(self.model, self.vehicle_id),
             "contactor first": lambda: ContactorFirst(self.manual),
+            "truth known": TruthKnown,
         }
         return make[name]()
 

@@ -173,6 +173,20 @@ class Shop:
         vehicle = self._with(self._faults)
         return all(drives(vehicle, s) for s in self._states)
 
+    def needed(self) -> list[str]:
+        """Components to repair so that it drives both ways whatever is left, dear ones spared."""
+
+        def usd(fault: Fault) -> float:
+            at = self._wiring.components[fault.component]
+            return at.price_usd + at.repair_minutes * self.costs.labour_usd_per_hour / 60
+
+        left: list[Fault] = []
+        for fault in sorted(self._faults, key=lambda f: (-usd(f), f.component)):
+            vehicle = self._with([f for f in self._faults if f in left or f is fault])
+            if all(drives(vehicle, s) for s in self._states):
+                left.append(fault)
+        return sorted({f.component for f in self._faults if f not in left})
+
     # -- clock --------------------------------------------------------------------------------
 
     def _take(self, minutes: float, what: str) -> None:

@@ -11,12 +11,6 @@ namespace {
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-Candidate with(const Candidate& candidate, std::int32_t fault) {
-  Candidate result = candidate;
-  result.faults.insert(std::upper_bound(result.faults.begin(), result.faults.end(), fault), fault);
-  return result;
-}
-
 /// Thrown inside when the budget is gone; the last complete pass is the answer.
 struct BudgetGone {};
 /// A threshold that no weight is above: little more than "no fault" is looked at, whatever the budget.
@@ -67,6 +61,12 @@ std::vector<bool> sources_on_both_sides(const vehicle::Vehicle& vehicle) {
 }
 
 }  // namespace
+
+Candidate Search::with(const Candidate& candidate, std::int32_t fault) {
+  Candidate result = candidate;
+  result.faults.insert(std::upper_bound(result.faults.begin(), result.faults.end(), fault), fault);
+  return result;
+}
 
 Search::Search(Predictions& predictions, const Observations& observations, const Prior& prior,
                const SearchOptions& options, double unmodelled)

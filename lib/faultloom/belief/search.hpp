@@ -108,6 +108,7 @@ class Search {
     std::vector<Group> groups;                      ///< least help first
     bool intermittent = false;
   };
+  [[nodiscard]] static Candidate with(const Candidate& candidate, std::int32_t fault);
   [[nodiscard]] double best_with(const Candidate& candidate, const Outlook& outlook,
                                  std::uint64_t helped, std::uint64_t started);
   [[nodiscard]] bool mended(const Candidate& candidate) const;

@@ -12,12 +12,6 @@ namespace {
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
-Candidate with(const Candidate& candidate, std::int32_t fault) {
-  Candidate result = candidate;
-  result.faults.insert(std::upper_bound(result.faults.begin(), result.faults.end(), fault), fault);
-  return result;
-}
-
 }  // namespace
 
 bool Search::open(std::int32_t fault, const Assignment& assignment) const {

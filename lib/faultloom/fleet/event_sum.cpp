@@ -93,7 +93,7 @@ void EventSum::run(const OddsTable::Event& event, const OddsTable::Odds& prior,
   const double base = take_in(event, prior, groups);
   copy_values(groups);
   set_.clear();
-  if (base > least) visit(base, 0);
+  visit(base, 0);
   add_beside(base, beside);
   share(event, prior, groups);
 }

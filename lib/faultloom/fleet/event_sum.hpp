@@ -11,9 +11,10 @@ namespace faultloom::fleet {
 /// What an event that damages several members of a bundle at once weighs, summed over the sets of members
 /// that it may have hit.
 ///
-/// What explains something is branched on, members that show the same together; what does not is multiplied in with
-/// the share of the likelihood that it leaves, as if the others were not there. Of two members that show in one test, the one
-/// with the greater TestTable::dominance() counts. Keeps memory from one event to the next.
+/// What explains something is branched on, members that show the same together; what does not is multiplied
+/// in with the share of the likelihood that it leaves, as if the others were not there. Of two members that
+/// show in one test, the one with the greater TestTable::dominance() counts. Keeps memory from one event to
+/// the next.
 class EventSum {
  public:
   /// How members fit beside other faults: by group the share of the likelihood of the leading single faults

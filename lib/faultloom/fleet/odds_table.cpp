@@ -16,7 +16,7 @@ constexpr double hours_ratio = 1.25;
 /// By how much an event must raise a chance for the fault to count as one of its members.
 constexpr double much_likelier = 2;
 /// ... and what it must be.
-constexpr double least_harm = 5e-4;
+constexpr double least_harm = 2e-3;
 
 bool speaks_of_components(const readings::Entry& entry) {
   return entry.informative() &&
@@ -47,16 +47,41 @@ OddsTable::OddsTable(const belief::FaultSpace& space, const readings::Instrument
   const belief::Looks no_looks(space, {}, 0);
   const belief::Cues no_cues;
   const belief::Prior prior(space, rates, {rates.exposure_hours, ""}, no_looks, no_cues);
-  for (std::size_t f = 0; f < space.faults().size(); ++f)
-    modes_.push_back(prior.modes_given(static_cast<std::int32_t>(f), 0));
   for (std::size_t b = 0; b < space.bundles().size(); ++b)
     for (const auto v : space.bundles()[b].variables) {
       const auto& variable = space.variables()[at(v)];
       for (std::size_t k = 1; k < prior.contexts(v); ++k)
         for (auto f = variable.first; f < variable.first + variable.count; ++f)
           if (prior.of(f, k) > std::max(least_harm, much_likelier * prior.of(f, 0)))
-            event_modes_[{static_cast<std::int32_t>(b), k, f}] = prior.modes_given(f, k);
+            event_modes_[{static_cast<std::int32_t>(b), k, f}] = kept(prior.modes_given(f, k));
     }
+  for (std::size_t f = 0; f < space.faults().size(); ++f)
+    modes_.push_back(kept(modes_of(prior, static_cast<std::int32_t>(f))));
+}
+
+OddsTable::Part OddsTable::kept(const std::vector<belief::Prior::ModeShare>& modes) {
+  const Part part{shares_.size(), modes.size()};
+  shares_.insert(shares_.end(), modes.begin(), modes.end());
+  return part;
+}
+
+/// Modes of a fault by itself, or by an event that it is no member of.
+std::vector<belief::Prior::ModeShare> OddsTable::modes_of(const belief::Prior& prior,
+                                                          std::int32_t f) const {
+  const auto v = space_->fault(f).variable;
+  const auto bundle = space_->variables()[at(v)].bundle;
+  std::map<vehicle::Index, double> weights;
+  double whole = 0;
+  for (std::size_t k = 0; k < prior.contexts(v); ++k) {
+    if (k > 0 && event_modes_.contains({bundle, k, f})) continue;
+    const double weight = (bundle < 0 ? 1 : prior.events(bundle)[k].weight) * prior.of(f, k);
+    whole += weight;
+    for (const auto& part : prior.modes_given(f, k)) weights[part.mode] += weight * part.share;
+  }
+  std::vector<belief::Prior::ModeShare> result;
+  for (const auto& [mode, weight] : weights)
+    if (weight > 0) result.push_back({mode, weight / whole});
+  return result;
 }
 
 const OddsTable::Node& OddsTable::node(const std::string& environment, double hours) {
@@ -72,6 +97,17 @@ const OddsTable::Node& OddsTable::node(const std::string& environment, double ho
   return nodes_.emplace(key, std::move(made)).first->second;
 }
 
+/// What events do to a fault that is not among their members, over P(no event).
+double OddsTable::little_harm(const belief::Prior& prior, std::int32_t f) const {
+  const auto v = space_->fault(f).variable;
+  const auto bundle = space_->variables()[at(v)].bundle;
+  double sum = 0;
+  for (std::size_t k = 1; k < prior.contexts(v); ++k)
+    if (!event_modes_.contains({bundle, k, f}))
+      sum += prior.events(bundle)[k].weight * prior.of(f, k);
+  return sum > 0 ? sum / prior.events(bundle).front().weight : 0;
+}
+
 void OddsTable::fill(const belief::Prior& prior, Odds& odds) const {
   odds.fault.resize(space_->faults().size());
   double log_sound = 0;
@@ -83,7 +119,7 @@ void OddsTable::fill(const belief::Prior& prior, Odds& odds) const {
     double most = 0;
     std::int32_t best = -1;
     for (auto f = variable.first; f < variable.first + variable.count; ++f) {
-      odds.fault[at(f)] = prior.of(f, 0) / good;
+      odds.fault[at(f)] = (prior.of(f, 0) + little_harm(prior, f)) / good;
       const double p = prior.of(f);
       whole += p;
       if (space_->fault(f).duty.a > 0 || p <= most) continue;
@@ -112,10 +148,18 @@ void OddsTable::add_events(const belief::Prior& prior, Odds& odds) const {
       for (const auto v : space_->bundles()[b].variables) {
         const auto& variable = space_->variables()[at(v)];
         const double good = std::max(prior.good(v, k), 1e-9);
-        event.weight *= good / std::max(prior.good(v, 0), 1e-9);
+        const double good_before = std::max(prior.good(v, 0), 1e-9);
+        // Faults that are no members are there or not; what the event does to them counts in its weight.
+        double others = 1;
+        double others_before = 1;
         for (auto f = variable.first; f < variable.first + variable.count; ++f)
-          if (const auto known = event_modes_.find({bundle, k, f}); known != event_modes_.end())
-            event.members.push_back({f, v, prior.of(f, k) / good, &known->second});
+          if (const auto known = event_modes_.find({bundle, k, f}); known != event_modes_.end()) {
+            event.members.push_back({f, v, prior.of(f, k) / good, of(known->second)});
+          } else {
+            others += prior.of(f, k) / good;
+            others_before += prior.of(f, 0) / good_before;
+          }
+        event.weight *= good / good_before * others / others_before;
       }
       odds.events.push_back(std::move(event));
     }
@@ -153,7 +197,7 @@ void OddsTable::add_looks_and_cues(const belief::Evidence& evidence, const Node&
     if_good[c] = looks.if_good(static_cast<vehicle::Index>(c));
     all_good *= if_good[c];
   }
-  const auto factor = [&](const std::vector<belief::Prior::ModeShare>& modes) {
+  const auto factor = [&](Modes modes) {
     double sum = 0;
     for (const auto& part : modes) {
       const auto component = vehicle.modes[at(part.mode)].component;
@@ -162,9 +206,9 @@ void OddsTable::add_looks_and_cues(const belief::Evidence& evidence, const Node&
     }
     return modes.empty() ? 1 : sum;
   };
-  for (std::size_t f = 0; f < out.fault.size(); ++f) out.fault[f] *= factor(modes_[f]);
+  for (std::size_t f = 0; f < out.fault.size(); ++f) out.fault[f] *= factor(of(modes_[f]));
   for (auto& event : out.events)
-    for (auto& member : event.members) member.odds *= factor(*member.modes);
+    for (auto& member : event.members) member.odds *= factor(member.modes);
   out.unlooked = looks.marginal(low.modes, rates_->repair.defect) / all_good;
 }
 

@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <faultloom/belief/belief.hpp>
 #include <map>
+#include <span>
 #include <string>
 #include <tuple>
 #include <utility>
@@ -20,13 +21,20 @@ class OddsTable {
   OddsTable(const belief::FaultSpace& space, const readings::InstrumentSet& instruments,
             const rates::Rates& rates);
 
+  OddsTable(const OddsTable&) = delete;
+  OddsTable& operator=(const OddsTable&) = delete;
+  OddsTable(OddsTable&&) = default;
+  OddsTable& operator=(OddsTable&&) = default;
+  ~OddsTable() = default;
+
+  /// Modes that a fault stands for, shares summing to one. A view of the table's own memory.
+  using Modes = std::span<const belief::Prior::ModeShare>;
   /// A fault that an event makes much likelier.
   struct Member {
     std::int32_t fault = -1;
     std::int32_t variable = -1;
     double odds = 0;  ///< against its variable being good, given the event
-    /// What it stands for then.
-    const std::vector<belief::Prior::ModeShare>* modes = nullptr;
+    Modes modes;      ///< what it stands for then
   };
   /// An event in a bundle.
   struct Event {
@@ -47,9 +55,9 @@ class OddsTable {
   /// O(faults); with a new exposure also one or two Priors.
   [[nodiscard]] const Odds& find(const belief::Evidence& evidence);
 
-  /// Modes that a fault stands for without an event, shares summing to one.
-  [[nodiscard]] const std::vector<belief::Prior::ModeShare>& modes_of(std::int32_t fault) const {
-    return modes_[static_cast<std::size_t>(fault)];
+  /// What a fault stands for without an event.
+  [[nodiscard]] Modes modes_of(std::int32_t fault) const {
+    return of(modes_[static_cast<std::size_t>(fault)]);
   }
 
  private:
@@ -59,6 +67,7 @@ class OddsTable {
   };
   const Node& node(const std::string& environment, double hours);
   void fill(const belief::Prior& prior, Odds& odds) const;
+  [[nodiscard]] double little_harm(const belief::Prior& prior, std::int32_t fault) const;
   void add_events(const belief::Prior& prior, Odds& odds) const;
   void add_looks_and_cues(const belief::Evidence& evidence, const Node& low, Odds& out) const;
 
@@ -66,11 +75,21 @@ class OddsTable {
   double repeat_correlation_;
   const rates::Rates* rates_;
   std::map<std::pair<std::string, double>, Node> nodes_;
-  std::vector<std::vector<belief::Prior::ModeShare>> modes_;
+  /// A part of `shares_`.
+  struct Part {
+    std::size_t first = 0;
+    std::size_t count = 0;
+  };
+  [[nodiscard]] Modes of(const Part& part) const {
+    return {shares_.data() + part.first, part.count};
+  }
+  [[nodiscard]] std::vector<belief::Prior::ModeShare> modes_of(const belief::Prior& prior,
+                                                               std::int32_t fault) const;
+  [[nodiscard]] Part kept(const std::vector<belief::Prior::ModeShare>& modes);
+  std::vector<belief::Prior::ModeShare> shares_;  ///< of all faults, one after another
+  std::vector<Part> modes_;                       ///< by fault
   /// By bundle, event and fault: those that an event makes likelier.
-  std::map<std::tuple<std::int32_t, std::size_t, std::int32_t>,
-           std::vector<belief::Prior::ModeShare>>
-      event_modes_;
+  std::map<std::tuple<std::int32_t, std::size_t, std::int32_t>, Part> event_modes_;
   Odds present_;
 };
 

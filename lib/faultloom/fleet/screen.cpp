@@ -42,7 +42,7 @@ constexpr double least_partner = 1e-5;
 constexpr double worth_solving = 5e-3;
 /// Larger sets are taken to explain a job so much of what is possible at most. Chosen so that the bound holds
 /// beside Belief on drawn jobs, tests/unit/fleet/screen_test.cpp.
-constexpr double larger_sets = 0.1;
+constexpr double larger_sets = 0.3;
 /// What weighs less than this share of everything is left out.
 constexpr double negligible = 1e-8;
 /// Sets that an event hit are followed from this share on.
@@ -269,7 +269,7 @@ void Screen::add_events() {
     beside += event_.beside();
     for (std::size_t m = 0; m < event.members.size(); ++m)
       if (std::abs(event_.members()[m]) > negligible * total_)
-        for (const auto& part : *event.members[m].modes)
+        for (const auto& part : event.members[m].modes)
           mode_weight_[at(part.mode)] += event_.members()[m] * part.share;
   }
   if (others > 0)

@@ -12,8 +12,9 @@ namespace faultloom::fleet {
 
 /// What a look-up says of a job.
 struct Answer {
-  /// Share of the belief that rests on how several faults show together, and an estimate of what lies in larger
-  /// sets, 0..1: Belief's chances differ by no more, and by what the tables round off.
+  /// Share of the belief that rests on how several faults show together, and an estimate of what lies in
+  /// larger sets, 0..1. On drawn jobs half the sum of all differences from Belief's chances is no more than
+  /// that and 0.05.
   double bound = 1;
   double no_fault = 0;
   double not_in_model = 0;

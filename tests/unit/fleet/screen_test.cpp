@@ -124,6 +124,7 @@ TEST(Screen, WithoutEntriesThePriorStays) {
   const auto& parts = model.parts();
   auto screen = screen_of(model);
   for (const double hours : {0.0, 37.0, 500.0, 4321.0}) {
+    // What an event rarely does to a member is counted as if it came by itself, to 2e-5.
     // Two events at once are left out; after so many hours they are not that rare.
     const double off = hours > 1000 ? 0.08 : 0.02;
     Evidence job;
@@ -132,7 +133,7 @@ TEST(Screen, WithoutEntriesThePriorStays) {
     belief::Belief belief(parts.space, parts.instruments, parts.rates);
     const auto posterior = belief.posterior(job);
     for (std::size_t m = 0; m < answer.modes.size(); ++m)
-      EXPECT_NEAR(answer.modes[m], posterior.modes[m], off * posterior.modes[m] + 1e-6)
+      EXPECT_NEAR(answer.modes[m], posterior.modes[m], off * posterior.modes[m] + 2e-5)
           << vehicle::mode_name(parts.vehicle, static_cast<Index>(m)) << " at " << hours;
     EXPECT_NEAR(answer.not_in_model, posterior.not_in_model, 1e-3);
     EXPECT_NEAR(answer.no_fault, posterior.no_fault, 0.01);

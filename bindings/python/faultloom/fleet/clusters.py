@@ -19,13 +19,14 @@ complaints of the same days the first question alone is asked.
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats  # type: ignore[import-untyped, import-not-found, unused-ignore]
+from scipy import special, stats  # type: ignore[import-untyped, import-not-found, unused-ignore]
 
 from faultloom.fleet.costs import Terms
 
@@ -263,12 +264,12 @@ def chance_by_rates(
     common, weights = _COMMON, _WEIGHTS
     having = common * seen / rates
     ratios = having + (1 - common) * (1 - seen) / (1 - rates)
-    likely = weights * np.prod(ratios, axis=0)
-    total = float(np.sum(likely))
-    if total <= 0:
-        return 1.0, list(chances)
-    together = np.sum(likely * having / ratios, axis=1) / total
-    return min(1.0, 1 / total), [float(chance) for chance in together]
+    # In logarithms: a common cause on hundreds of vehicles is beyond what a double holds.
+    logs = np.sum(np.log(ratios), axis=0)
+    log_total = float(special.logsumexp(logs, b=weights))
+    likely = weights * np.exp(logs - log_total)
+    together = np.sum(likely * having / ratios, axis=1)
+    return math.exp(min(0.0, -log_total)), [float(chance) for chance in together]
 
 
 def tail(count: int, expected: Sequence[float]) -> float:

@@ -1,4 +1,4 @@
-"""How a technician goes about a dead vehicle: five ways."""
+"""How a technician goes about a dead vehicle: five ways, and with nothing to find."""
 
 from whole_jobs.strategies.advice import Advised
 from whole_jobs.strategies.base import Manual, Strategy
@@ -8,8 +8,16 @@ from whole_jobs.strategies.manual import (
     HalfSplit,
     LikeliestPart,
 )
+from whole_jobs.strategies.truth import TruthKnown
 
-STRATEGIES = ("advice", "fixed chart", "half-split", "likeliest part", "contactor first")
+STRATEGIES = (
+    "advice",
+    "fixed chart",
+    "half-split",
+    "likeliest part",
+    "contactor first",
+    "truth known",
+)
 
 __all__ = [
     "STRATEGIES",
@@ -20,4 +28,5 @@ __all__ = [
     "LikeliestPart",
     "Manual",
     "Strategy",
+    "TruthKnown",
 ]
