@@ -1,5 +1,5 @@
 // What must hold of every step on the shipped vehicles, whatever was found so far, and of the constraints.
-#include <faultloom/advice/scan.hpp>
+#include <faultloom/advice/trials.hpp>
 #include <faultloom/documents/answers.hpp>
 #include <faultloom/documents/model_parts.hpp>
 
