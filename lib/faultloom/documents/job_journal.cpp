@@ -115,6 +115,11 @@ class Replay {
     }
     const auto members = change.value("set", Json::object());
     for (const auto& [name, value] : members.items()) {
+      if (name == "entries" || name == "withdrawn")
+        throw Error(Code::damaged,
+                    fmt::format("Record {} is whole and yet none of a journal: it sets "
+                                "'{}', which only ever grows",
+                                record.number, name));
       if (value.is_null()) {
         job_.erase(name);
       } else {

@@ -21,6 +21,9 @@ std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 /// Share of a standard deviation that ports of one code are apart at most.
 constexpr double step = 0.02;
+/// Steps of the share that insulation has in what a voltmeter sees of a source; they follow its volts in a code.
+constexpr std::int32_t insulation_steps = 256;
+constexpr std::int32_t most_volt_steps = 1 << 22;
 /// No neighbour, or no state before.
 constexpr std::int32_t nothing = std::numeric_limits<std::int32_t>::min();
 /// Rows of likelihoods kept; each has some hundred numbers.
@@ -135,8 +138,14 @@ std::int32_t TestTable::code(const Test& test, Index red) {
       return static_cast<std::int32_t>(
           std::lround(std::max(-50.0, std::log(std::max(light, 1e-30))) / (scale.absolute * step)));
     }
-    case Instrument::Type::voltmeter:
-      return stepped(readings::voltmeter_volt(instrument, port));
+    case Instrument::Type::voltmeter: {
+      const auto volts = std::clamp(stepped(readings::voltmeter_volt(instrument, port)),
+                                    -most_volt_steps, most_volt_steps);
+      const double share =
+          std::max(port.ohm, 0.0) / (std::max(port.ohm, 0.0) + readings::insulation_ohm);
+      return volts * insulation_steps +
+             static_cast<std::int32_t>(std::lround(share * (insulation_steps - 1)));
+    }
     case Instrument::Type::ohmmeter:
     case Instrument::Type::beeper:
     case Instrument::Type::clamp:
@@ -164,7 +173,13 @@ Thevenin TestTable::port_of(const Entry& entry, std::int32_t code) const {
     return {
         instrument.rated_volt * std::exp(code * scale.absolute * step / instrument.light_exponent),
         0};
-  return {value_of(code), 0};
+  if (instrument.type == Instrument::Type::clamp) return {value_of(code), 0};
+  const auto volts = static_cast<std::int32_t>(
+      std::floor(static_cast<double>(code) / static_cast<double>(insulation_steps)));
+  const double share = std::min(
+      0.999, static_cast<double>(code - volts * insulation_steps) / (insulation_steps - 1));
+  const double ohm = readings::insulation_ohm * share / (1 - share);
+  return {value_of(volts) * (instrument.resistance_ohm + ohm) / instrument.resistance_ohm, ohm};
 }
 
 void TestTable::begin(std::span<const std::int32_t> faults) {
@@ -200,7 +215,9 @@ double TestTable::dominance_of(const Test& test, const View& view) const {
   }
   const auto type = instruments_->instruments[at(test.entry.instrument)].type;
   if (reads_ohms(type)) return most + (view[0] >> 1);
-  return most - (type == Instrument::Type::lamp ? view[0] : std::abs(view[0]));
+  if (type == Instrument::Type::lamp) return most - view[0];
+  return most -
+         std::abs(type == Instrument::Type::voltmeter ? view[0] / insulation_steps : view[0]);
 }
 
 void TestTable::fill(const Progress& progress) {

@@ -8,8 +8,6 @@ namespace faultloom::readings {
 namespace {
 
 constexpr double live_limit_volt = 0.5;  // an ohmmeter on more than this shows nonsense
-/// From about here on a source resistance is insulation: dirt, damp and acid film.
-constexpr double insulation_ohm = 1e6;
 
 double upper_tail(double z) { return 0.5 * std::erfc(z / std::numbers::sqrt2); }
 

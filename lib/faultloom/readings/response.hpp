@@ -22,6 +22,9 @@ inline constexpr Thevenin open_port{0.0, 1e15};
 /// Light of a lamp at a voltage, as a share of its light at rated voltage: (V / rated)^light_exponent.
 [[nodiscard]] double lamp_light(const Instrument& lamp, double volt);
 
+/// From about here on a source resistance is insulation: dirt, damp and acid film [ohm].
+inline constexpr double insulation_ohm = 1e6;
+
 /// What an instrument would show and how that spreads over vehicles and hands.
 struct Shown {
   double value = 0;       ///< expected number [V], [ohm] or [A]; ln of the light share for a lamp
