@@ -184,8 +184,11 @@ double RepairCosts::attempt(Index component) const {
 
 /// What it costs that a part replaced was good; less than nothing is then due if it was not.
 double RepairCosts::loss(Index component) const {
-  const double price = vehicle_->components[at(component)].repair.price_usd;
-  return price > 0 ? prices_.good_part_loss * price + prices_.good_part_usd : 0;
+  const auto& own = vehicle_->components[at(component)];
+  if (own.repair.price_usd <= 0) return 0;
+  // A joint cleaned or a wire spliced for nothing is soon forgotten.
+  const bool part = own.type == vehicle::Component::Type::part;
+  return prices_.good_part_loss * own.repair.price_usd + (part ? prices_.good_part_usd : 0);
 }
 
 double RepairCosts::part_rest(Index component) const {

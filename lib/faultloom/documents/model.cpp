@@ -73,9 +73,17 @@ auto with_posterior(const Model::Parts& parts, const Job& job, const NextOptions
   const std::chrono::duration<double> used = std::chrono::steady_clock::now() - started;
   constraints.budget_seconds = within(options.constraints.budget_seconds, used.count());
   constraints.open_zones = job.opened_zones;
-  // What was tried before the last repair may be worth trying again.
+  // What was tried before the last repair may be worth trying again, but for looks at what no repair has
+  // touched: they show the same.
+  const auto still_shows = [&](const readings::Entry& entry) {
+    if (entry.type != readings::Entry::Type::look) return false;
+    return std::none_of(job.repairs.begin(), job.repairs.end(), [&](const belief::Repair& repair) {
+      return repair.component == entry.component && repair.epoch > entry.epoch;
+    });
+  };
   for (const auto& entry : job.entries)
-    if (entry.epoch == job.entries.back().epoch && entry.type != readings::Entry::Type::repair)
+    if (entry.type != readings::Entry::Type::repair &&
+        (entry.epoch == job.entries.back().epoch || still_shows(entry)))
       constraints.made.push_back(entry);
   if (constraints.instruments.empty()) constraints.instruments = at_hand(parts, job);
   advice::Prices prices;
