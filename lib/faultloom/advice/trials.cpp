@@ -16,7 +16,6 @@ namespace {
 using readings::Entry;
 using readings::Instrument;
 using readings::Outcome;
-using readings::SignTruth;
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 

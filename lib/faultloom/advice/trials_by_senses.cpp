@@ -8,7 +8,6 @@
 namespace faultloom::advice {
 namespace {
 
-using readings::Entry;
 using readings::Outcome;
 using readings::SignTruth;
 

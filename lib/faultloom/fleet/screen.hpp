@@ -50,10 +50,10 @@ class Screen {
  private:
   void take_in(const belief::Evidence& evidence);
   void add_pairs();
-  void add_pairs_of(std::size_t group);
+  void add_pairs_of(std::size_t a);
   void find_likely();
-  void find_partners(std::size_t group);
-  void find_joint(std::size_t group);
+  void find_partners(std::size_t a);
+  void find_joint(std::size_t a);
   [[nodiscard]] double solved(std::size_t a, std::size_t b);
   void add_events();
   [[nodiscard]] double unmodelled() const;

@@ -55,11 +55,11 @@ class TestTable {
     std::vector<double> share;  ///< by class; both relative to the most it can be over all circuits
   };
   /// Valid until tidy().
-  [[nodiscard]] const Row& row(std::int32_t test, const readings::Entry& entry);
+  [[nodiscard]] const Row& row(std::int32_t number, const readings::Entry& entry);
   /// Forgets rows and pairs if there are many.
   void tidy();
   /// The same for two faults at once, solved when first asked for.
-  [[nodiscard]] double share_of_both(std::int32_t test, const readings::Entry& entry,
+  [[nodiscard]] double share_of_both(std::int32_t number, const readings::Entry& entry,
                                      std::pair<std::int32_t, std::int32_t> faults);
   [[nodiscard]] std::size_t solved() const { return pairs_.size(); }
 

@@ -250,6 +250,20 @@ double Forecast::group_at(std::size_t g, double volt) const {
          shares.gross * gross_probability(instrument, e.outcome);
 }
 
+/// Upper bound of the probability of an entry read properly from a source of this voltage, whatever its
+/// resistance: the more insulation there is in it, the less of the voltage is left and the less is known.
+double Forecast::most_from(const Instrument& instrument, const Entry& entry, double volt) const {
+  const auto at = [&](double ohm) {
+    return proper_probability(*instruments_, instrument, entry.outcome, entry.number, {volt, ohm},
+                              entry.tolerance);
+  };
+  double most = at(0);
+  if (instrument.type != Instrument::Type::voltmeter) return most;
+  constexpr double between = 1.05;  // what it may rise by from one of these resistances to the next
+  for (double ohm = 1e4; ohm < 1e10; ohm *= 1.25) most = std::max(most, between * at(ohm));
+  return most;
+}
+
 double Forecast::group_below(std::size_t g, double volt) const {
   const auto& members = groups_[g];
   const auto& e = entries_[members.front()];
@@ -262,8 +276,7 @@ double Forecast::group_below(std::size_t g, double volt) const {
   if (members.size() > 1 || (!meter && !lamp)) return ceilings_[g];
   const auto& instrument = instrument_of(e);
   const auto& shares = plans_[members.front()].shares;
-  const double most = most_probability(*instruments_, instrument, e.outcome, e.number,
-                                       std::copysign(volt, e.number), e.tolerance);
+  const double most = most_from(instrument, e, std::copysign(volt, e.number));
   return (1 - shares.no_contact - shares.gross) * most +
          shares.no_contact * plans_[members.front()].without_contact +
          shares.gross * gross_probability(instrument, e.outcome);

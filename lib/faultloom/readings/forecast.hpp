@@ -93,6 +93,8 @@ class Forecast {
   };
 
   void plan_entry(const Entry& entry);
+  [[nodiscard]] double most_from(const Instrument& instrument, const Entry& entry,
+                                 double volt) const;
   [[nodiscard]] const Instrument& instrument_of(const Entry& entry) const;
   [[nodiscard]] Repeats repeated(std::size_t g, std::span<const EntryProbability> entries,
                                  std::optional<std::size_t> without) const;

@@ -45,9 +45,13 @@ Spread spread_of(const InstrumentSet& set, const Instrument& instrument) {
   return {0, 1};
 }
 
-/// What a voltmeter shows of a point that hangs on insulation alone is uncertain by about itself.
-double insulation_sigma(const InstrumentSet& set, double volt, double ohm) {
-  return set.tolerance.insulation * std::abs(volt) * ohm / (ohm + insulation_ohm);
+/// How far a voltmeter's number moves with an insulation's resistance: by about itself behind nothing
+/// else, hardly where the meter is what decides.
+double insulation_sigma(const InstrumentSet& set, const Instrument& meter, double volt,
+                        double ohm) {
+  if (ohm <= 0) return 0;
+  return set.tolerance.insulation * std::abs(volt) * (ohm / (ohm + meter.resistance_ohm)) *
+         (ohm / (ohm + insulation_ohm));
 }
 
 double number_probability(const Instrument& instrument, double number, const Shown& s) {
@@ -129,7 +133,7 @@ Shown shown(const InstrumentSet& set, const Instrument& instrument, const Theven
   }
   s.sigma = spread_of(set, instrument).at(s.value);
   if (instrument.type == Instrument::Type::voltmeter)
-    s.sigma = std::hypot(s.sigma, insulation_sigma(set, s.value, port.ohm));
+    s.sigma = std::hypot(s.sigma, insulation_sigma(set, instrument, s.value, port.ohm));
   return s;
 }
 
