@@ -260,7 +260,7 @@ double Forecast::most_from(const Instrument& instrument, const Entry& entry, dou
   double most = at(0);
   if (instrument.type != Instrument::Type::voltmeter) return most;
   constexpr double between = 1.05;  // what it may rise by from one of these resistances to the next
-  for (double ohm = 1e4; ohm < 1e10; ohm *= 1.25) most = std::max(most, between * at(ohm));
+  for (double ohm = 1e4; ohm < 1e10; ohm *= 1.1) most = std::max(most, between * at(ohm));
   return most;
 }
 

@@ -1,5 +1,6 @@
 #include <faultloom/readings/response.hpp>
 
+#include "unit/belief/bench.hpp"
 #include "unit/readers/small_cart.hpp"
 
 #include <gtest/gtest.h>
@@ -240,6 +241,29 @@ TEST(Outcomes, NoSourceResistanceGivesMoreThanTheLimit) {
     EXPECT_LE(proper_probability(set, meter, Outcome::number, shown, port),
               most_probability(set, meter, Outcome::number, shown, voltmeter_volt(meter, port)) *
                   (1 + 1e-12));
+  }
+}
+
+TEST(Outcomes, NoSourceResistanceExceedsTheLimitBelowAVoltage) {
+  test::Bench bench("mulch-tug");
+  circuit::Solver solver(bench.circuit());
+  std::mt19937_64 random(3);
+  std::uniform_real_distribution<double> unit(0, 1);
+  for (const auto* name : {"meter", "low_impedance_meter"}) {
+    const auto& meter = pick(bench.instruments(), name);
+    for (int i = 0; i < 100; ++i) {
+      const double volt = 60 * unit(random);
+      auto entry = bench.reading(name, "S1.in", "BAT1.negative", bench.run_state());
+      entry.outcome = Outcome::number;
+      entry.number = volt * (1 + 2 * unit(random)) + 0.01;
+      Forecast forecast(solver, bench.instruments(), {entry});
+      const double limit = forecast.group_below(0, volt);
+      const double properly = 1 - meter.errors.no_contact - meter.errors.gross;
+      for (double ohm = 1; ohm < 1e12; ohm *= 1.02)
+        EXPECT_LE(properly * proper_probability(bench.instruments(), meter, Outcome::number,
+                                                entry.number, {volt, ohm}),
+                  limit * (1 + 1e-12));
+    }
   }
 }
 
