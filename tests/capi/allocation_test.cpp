@@ -94,6 +94,26 @@ class Allocation : public capi_test::WithModel {
     }
     EXPECT_GT(failures, 0U) << "the limit had no effect";
   }
+
+  /// The same for a question: what is answered before and after the failures is the same.
+  static void expect_nothing_left_behind(decltype(&faultloom_rank) question,
+                                         const std::string& document, const std::string& options) {
+    const auto ask = [&](faultloom_error** error, std::string* answer) {
+      faultloom_text* text = nullptr;
+      const auto status = question(model(), document.data(), document.size(), options.data(),
+                                   options.size(), nullptr, nullptr, &text, error);
+      EXPECT_EQ(text != nullptr, status == FAULTLOOM_OK);
+      if (answer != nullptr) *answer = faultloom_text_data(text);
+      faultloom_text_free(text);
+      return status;
+    };
+    std::string before;
+    std::string after;
+    ASSERT_EQ(ask(nullptr, &before), FAULTLOOM_OK);
+    exhaust([&](faultloom_error** error) { return ask(error, nullptr); });
+    ASSERT_EQ(ask(nullptr, &after), FAULTLOOM_OK);
+    EXPECT_EQ(after, before) << "a failed call left something behind";
+  }
 };
 
 TEST_F(Allocation, FailureWhileBuildingAModel) {
@@ -132,21 +152,7 @@ TEST_F(Allocation, FailureWhileRankingAndAdvising) {
        {Question{&faultloom_rank, short_search}, Question{&faultloom_explain, short_search},
         Question{&faultloom_next_step, R"({"alternatives":1})"},
         Question{&faultloom_plan_card, R"({"depth":1,"residual":0.3,"alternatives":0})"}}) {
-    const auto ask = [&](faultloom_error** error, std::string* answer) {
-      faultloom_text* text = nullptr;
-      const auto status = question.ask(model(), job.data(), job.size(), question.options.data(),
-                                       question.options.size(), nullptr, nullptr, &text, error);
-      EXPECT_EQ(text != nullptr, status == FAULTLOOM_OK);
-      if (answer != nullptr) *answer = faultloom_text_data(text);
-      faultloom_text_free(text);
-      return status;
-    };
-    std::string before;
-    std::string after;
-    ASSERT_EQ(ask(nullptr, &before), FAULTLOOM_OK);
-    exhaust([&](faultloom_error** error) { return ask(error, nullptr); });
-    ASSERT_EQ(ask(nullptr, &after), FAULTLOOM_OK);
-    EXPECT_EQ(after, before) << "a failed call left something behind";
+    expect_nothing_left_behind(question.ask, job, question.options);
   }
 }
 
@@ -156,22 +162,7 @@ TEST_F(Allocation, FailureWhileRankingManyJobs) {
                            R"("vehicle":"mulch-tug","entries":[]}])";
   for (const std::string options :
        {R"({"screen_bound":1,"full":false})", R"({"screen":false,"budget_sets":200})"}) {
-    const auto ask = [&](faultloom_error** error, std::string* answer) {
-      faultloom_text* text = nullptr;
-      const auto status =
-          faultloom_model_rank_jobs(model(), jobs.data(), jobs.size(), options.data(),
-                                    options.size(), nullptr, nullptr, &text, error);
-      EXPECT_EQ(text != nullptr, status == FAULTLOOM_OK);
-      if (answer != nullptr) *answer = faultloom_text_data(text);
-      faultloom_text_free(text);
-      return status;
-    };
-    std::string before;
-    std::string after;
-    ASSERT_EQ(ask(nullptr, &before), FAULTLOOM_OK);
-    exhaust([&](faultloom_error** error) { return ask(error, nullptr); });
-    ASSERT_EQ(ask(nullptr, &after), FAULTLOOM_OK);
-    EXPECT_EQ(after, before) << "a failed call left something behind";
+    expect_nothing_left_behind(&faultloom_model_rank_jobs, jobs, options);
   }
 }
 

@@ -158,6 +158,11 @@ void read_next(const json& options, const vehicle::Vehicle& vehicle,
   read_price(options, "good_part_usd", 1e9, next.good_part_usd, problems);
 }
 
+void read_budget(const json& options, RankOptions& rank, std::vector<Problem>& problems) {
+  read_number(options, "budget_seconds", 0, 3600, rank.budget_seconds, problems);
+  read_count(options, "budget_sets", most_budget_sets, rank.budget_sets, problems);
+}
+
 }  // namespace
 
 belief::SearchOptions RankOptions::search() const {
@@ -178,8 +183,7 @@ RankOptions read_rank_options(std::string_view text, std::size_t default_top) {
   only_keys(options, {"top", "bound", "budget_seconds", "budget_sets"}, problems);
   read_count(options, "top", most_rows, result.top, problems);
   read_number(options, "bound", 0, 1, result.bound, problems);
-  read_number(options, "budget_seconds", 0, 3600, result.budget_seconds, problems);
-  read_count(options, "budget_sets", most_budget_sets, result.budget_sets, problems);
+  read_budget(options, result, problems);
   throw_if_any(std::move(problems));
   return result;
 }
@@ -241,8 +245,7 @@ FleetOptions read_fleet_options(std::string_view text) {
   read_flag(options, "full", result.full, problems);
   read_number(options, "screen_bound", 0, 1, result.screen_bound, problems);
   read_number(options, "bound", 0, 1, result.rank.bound, problems);
-  read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
-  read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
+  read_budget(options, result.rank, problems);
   throw_if_any(std::move(problems));
   return result;
 }
@@ -259,8 +262,7 @@ LearningOptions read_learning_options(std::string_view text) {
   read_flag(options, "environments", result.estimate.learn_environments, problems);
   read_flag(options, "shares", result.estimate.learn_shares, problems);
   read_number(options, "noticed_otherwise", 0, 1, result.noticed_otherwise, problems);
-  read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
-  read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
+  read_budget(options, result.rank, problems);
   throw_if_any(std::move(problems));
   return result;
 }
@@ -271,8 +273,7 @@ CalibrationOptions read_calibration_options(std::string_view text) {
   CalibrationOptions result;
   only_keys(options, {"bins", "budget_seconds", "budget_sets"}, problems);
   read_count(options, "bins", most_rows, result.bins, problems, 1);
-  read_number(options, "budget_seconds", 0, 3600, result.rank.budget_seconds, problems);
-  read_count(options, "budget_sets", most_budget_sets, result.rank.budget_sets, problems);
+  read_budget(options, result.rank, problems);
   throw_if_any(std::move(problems));
   return result;
 }
