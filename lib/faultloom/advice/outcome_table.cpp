@@ -87,14 +87,16 @@ std::int32_t OutcomeTable::code(const Thevenin& port) {
   const double source = port.ohm <= meter ? -1 : std::log(port.ohm / meter) * 8;
   const auto volt_steps = static_cast<std::int64_t>(std::lround(scaled));
   const auto ohm_steps = static_cast<std::int64_t>(std::lround(source));
-  const std::int64_t key = (volt_steps << 20) ^ (ohm_steps + 1);
+  const auto spread = planning_spreads.of(port.volt_sigma);
+  const std::int64_t key = (volt_steps << 24) ^ (std::int64_t{spread} << 20) ^ (ohm_steps + 1);
   const auto [entry, added] = codes_.emplace(key, static_cast<std::int32_t>(distributions_.size()));
   if (!added) return entry->second;
   // The middle of the step stands for all of it, whichever port comes first.
   const auto steps = static_cast<double>(std::abs(volt_steps));
   const double middle = steps < 512 ? steps / 512 : 1 + (steps - 512) / 64;
   const Thevenin rounded{volt_steps < 0 ? -middle : middle,
-                         ohm_steps < 0 ? 0 : meter * std::exp(static_cast<double>(ohm_steps) / 8)};
+                         ohm_steps < 0 ? 0 : meter * std::exp(static_cast<double>(ohm_steps) / 8),
+                         planning_spreads.middle(spread)};
   const auto& errors = instrument_->errors;
   const double anything = errors.gross + errors.wrong_neighbour + errors.wrong_state;
   const auto right = proper(rounded);

@@ -8,6 +8,9 @@
 
 namespace faultloom::advice {
 
+/// Steps of how far good parts spread a port's voltage: as coarse as planning may be.
+inline constexpr readings::SpreadSteps planning_spreads{0.1, 1.4, 15};
+
 /// The few distinct things an instrument may be said to show, for planning: ranges of volts, brightness
 /// words, and how likely each is from a given port. Ports are rounded to a fine grid so that thousands
 /// of planned readings share a few hundred computed distributions.

@@ -39,6 +39,7 @@ PredictionStore::PredictionStore(const belief::Belief& belief)
   volt_.resize(vehicle.terminals.size());
   ohm_.resize(vehicle.terminals.size());
   element_ohm_.resize(vehicle.elements.size());
+  transfer_.resize(vehicle.terminals.size());
 }
 
 void PredictionStore::make_readers() {
@@ -75,16 +76,19 @@ std::uint32_t PredictionStore::number(const Thevenin& port) {
   const double scaled =
       std::copysign(magnitude < 1 ? magnitude * 1024 : 1024 + (magnitude - 1) * 128, port.volt);
   const double source = port.ohm <= 0.01 ? -1 : std::log(port.ohm / 0.01) * 16;
+  const auto spread = planning_spreads.of(port.volt_sigma);
   const auto volt_steps = static_cast<std::int64_t>(std::lround(scaled));
   const auto ohm_steps = static_cast<std::int64_t>(std::lround(source));
-  const auto key =
-      (static_cast<std::uint64_t>(volt_steps) << 20) ^ static_cast<std::uint64_t>(ohm_steps + 1);
+  const auto key = (static_cast<std::uint64_t>(volt_steps) << 24) ^
+                   (static_cast<std::uint64_t>(spread) << 20) ^
+                   static_cast<std::uint64_t>(ohm_steps + 1);
   const auto [entry, added] = numbers_.emplace(key, static_cast<std::uint32_t>(ports_.size()));
   if (added) {
     const auto steps = static_cast<double>(std::abs(volt_steps));
     const double middle = steps < 1024 ? steps / 1024 : 1 + (steps - 1024) / 128;
     ports_.push_back({volt_steps < 0 ? -middle : middle,
-                      ohm_steps < 0 ? 0 : 0.01 * std::exp(static_cast<double>(ohm_steps) / 16)});
+                      ohm_steps < 0 ? 0 : 0.01 * std::exp(static_cast<double>(ohm_steps) / 16),
+                      planning_spreads.middle(spread)});
   }
   return entry->second;
 }
@@ -134,6 +138,26 @@ void PredictionStore::begin(circuit::Solver& solver, const belief::Candidate& ca
   solver.begin(overrides_, settings_);
 }
 
+/// How far good parts spread the voltage of every place, squared [V^2], in the stage entered last.
+void PredictionStore::find_spreads(circuit::Solver& solver) {
+  constexpr double least_volt = 0.02;  // less than this does not count
+  spread_.assign(places_.size(), 0);
+  for (const auto& item : space_->circuit().toleranced()) {
+    const auto& element = space_->vehicle().elements[at(item.element)];
+    // No port moves by more than what is across the element.
+    const double across = volt_[at(element.a)] - volt_[at(element.b)];
+    if (item.sigma * std::abs(across) < least_volt) continue;
+    const double ampere = solver.loose_ampere(item);
+    if (ampere == 0) continue;
+    solver.transfer(element.a, element.b, transfer_);
+    for (std::size_t p = 0; p < places_.size(); ++p) {
+      const double moved =
+          ampere * (transfer_[at(places_[p].red)] - transfer_[at(places_[p].black)]);
+      spread_[p] += moved * moved;
+    }
+  }
+}
+
 void PredictionStore::fill(circuit::Solver& solver, const belief::Candidate& candidate, Row& row) {
   const auto& vehicle = space_->vehicle();
   const auto signs = vehicle.signs.size();
@@ -161,13 +185,16 @@ void PredictionStore::fill(circuit::Solver& solver, const belief::Candidate& can
       solver.volts(volt_);
       solver.resistances(ohm_);
       solver.element_resistances(element_ohm_);
+      find_spreads(solver);
       network->ports.reserve(places_.size());
-      for (const auto& place : places_)
+      for (std::size_t p = 0; p < places_.size(); ++p) {
+        const auto& place = places_[p];
+        const double volt = volt_[at(place.red)] - volt_[at(place.black)];
+        const bool across = place.element != vehicle::none;
         network->ports.push_back(
-            number({place.element == vehicle::none ? volt_[at(place.red)]
-                                                   : volt_[at(place.red)] - volt_[at(place.black)],
-                    place.element == vehicle::none ? ohm_[at(place.red)]
-                                                   : element_ohm_[at(place.element)]}));
+            number({volt, across ? element_ohm_[at(place.element)] : ohm_[at(place.red)],
+                    std::sqrt(spread_[p])}));
+      }
     }
     row.network_of.push_back(static_cast<std::uint16_t>(network - row.networks.begin()));
   }

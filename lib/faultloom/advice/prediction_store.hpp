@@ -88,6 +88,7 @@ class PredictionStore {
   };
 
   void fill(circuit::Solver& solver, const belief::Candidate& candidate, Row& row);
+  void find_spreads(circuit::Solver& solver);
   void make_readers();
   std::uint32_t number(const circuit::Thevenin& port);
   void begin(circuit::Solver& solver, const belief::Candidate& candidate,
@@ -109,6 +110,8 @@ class PredictionStore {
   std::vector<double> volt_;
   std::vector<double> ohm_;
   std::vector<double> element_ohm_;
+  std::vector<double> transfer_;
+  std::vector<double> spread_;  ///< by place
 };
 
 }  // namespace faultloom::advice

@@ -53,6 +53,22 @@ struct VisitProduct {
   std::vector<double> alike;  ///< by mask of those at work: the same throughout
 };
 
+/// Sum of the sources' EMFs, each as high as any fault puts it [V].
+double most_source_volt(const FaultSpace& space) {
+  const auto& elements = space.vehicle().elements;
+  double sum = 0;
+  for (std::size_t e = 0; e < elements.size(); ++e) {
+    if (elements[e].type != vehicle::ElementType::source) continue;
+    double emf = std::abs(elements[e].emf_volt);
+    for (const auto& fault : space.faults())
+      for (const auto& o : fault.overrides)
+        if (o.element == static_cast<Index>(e) && o.siemens > 0)
+          emf = std::max(emf, std::abs(o.ampere / o.siemens));
+    sum += emf;
+  }
+  return sum;
+}
+
 /// Adds tries to a visit in which everything is at work. @param all  chance of that if each is drawn anew
 void try_further(int number, double all, std::size_t masks, std::vector<VisitProduct>& visits) {
   auto visit = std::find_if(visits.begin(), visits.end(),
@@ -71,7 +87,8 @@ Predictions::Predictions(const FaultSpace& space, circuit::Solver& solver,
       solver_(&solver),
       instruments_(&instruments),
       intermittence_(std::move(intermittence)),
-      relevance_(space, solver, instruments, Relevance::usual_tolerance) {}
+      relevance_(space, solver, instruments, Relevance::usual_tolerance),
+      most_volt_(most_source_volt(space)) {}
 
 void Predictions::forget_if_full() {
   if (slot_count_ <= most_slots && nodes_.size() <= most_nodes && relevances_ <= most_relevances)
@@ -516,7 +533,8 @@ const Predictions::Relevant& Predictions::relevant_of(const std::vector<std::int
     if (std::isnan(bearing.half_volt)) {
       bearing.strong |= bearing.proper;
     } else {
-      result.weakly = std::max(result.weakly, forecast.group_at(g, bearing.half_volt) / ceiling);
+      const double most = forecast.group_at(g, bearing.half_volt, most_volt_, bearing.volt_sigma);
+      result.weakly = std::max(result.weakly, most / ceiling);
     }
   }
   result.weakly = std::min(1.0, result.weakly);

@@ -175,6 +175,7 @@ class Predictions {
   const readings::InstrumentSet* instruments_;
   Intermittence intermittence_;
   Relevance relevance_;
+  double most_volt_;                        ///< sum of the sources' EMFs, each at its highest
   std::vector<std::int32_t> relevance_of_;  ///< candidate its stages were worked out for
   std::uint64_t relevance_made_ = 0;  ///< and `made_` at that time: the solver moved on since?
   const Observations* observations_ = nullptr;

@@ -374,12 +374,13 @@ Relevance::Port Relevance::port_of(const Entry& entry, Index red) {
     port.a = element.a;
     port.b = element.b;
     const auto shown =
-        readings::shown(*instruments_, instrument, {solver_->ampere(entry.element), 0});
+        readings::shown(*instruments_, instrument, readings::clamped(*solver_, entry.element));
     const double siemens = solver_->branch(entry.element).first;
     port.volt_tolerance = siemens > 0 ? tolerance_ * shown.sigma / siemens : 0;
     return port;
   }
-  const auto seen = solver_->port(red, entry.black);
+  const auto seen = solver_->spread_port(red, entry.black);
+  port.volt_sigma = seen.volt_sigma;
   const auto shown = readings::shown(*instruments_, instrument, seen);
   const auto leads_to = [&](double from, double to) {
     port.gap_volt = std::abs(to - from);
@@ -424,8 +425,8 @@ Relevance::Port Relevance::port_of(const Entry& entry, Index red) {
   return port;
 }
 
-double Relevance::add_port(const Entry& entry, circuit::Stage stage, Index red, Bits& out,
-                           Bits& strong) {
+Relevance::Port Relevance::add_port(const Entry& entry, circuit::Stage stage, Index red, Bits& out,
+                                    Bits& strong) {
   const auto& numbers = enter(stage);
   auto port = port_of(entry, red);
   scan(stage, numbers, port, out, strong);
@@ -437,7 +438,7 @@ double Relevance::add_port(const Entry& entry, circuit::Stage stage, Index red, 
     scan(stage, numbers, port, out, strong);
     add_movers(stage, out, strong);
   }
-  return port.half_volt;
+  return port;
 }
 
 void Relevance::add_sign(const Entry& entry, circuit::Stage stage, Bits& out, Bits& strong) {
@@ -485,7 +486,9 @@ Relevance::Bearing Relevance::bearing(const Entry& entry) {
         for (const auto& touch : touched.touches) result.strong.set(at(touch.fault));
     add_port(entry, stage, none, result.proper, result.strong);
   } else {
-    result.half_volt = add_port(entry, stage, entry.red, result.proper, result.strong);
+    const auto port = add_port(entry, stage, entry.red, result.proper, result.strong);
+    result.half_volt = port.half_volt;
+    result.volt_sigma = port.volt_sigma;
     if (instrument.errors.wrong_neighbour > 0)
       for (const auto near : readings::neighbours(space_->vehicle(), entry.red))
         if (near != entry.black) add_port(entry, stage, near, result.slips, result.slips);

@@ -35,6 +35,7 @@ class Relevance {
     /// What a meter or lamp would have across it if half of what is missing were done [V]; not a number
     /// if that says nothing.
     double half_volt = 0;
+    double volt_sigma = 0;  ///< how far good parts spread what it has across it [V]
   };
   /// Finds the faults that could change the probability of the entry's outcome. O(elements) for each
   /// port the entry depends on (its own, those of its misreadings, those that drive contacts).
@@ -94,7 +95,8 @@ class Relevance {
     double gap_volt = 0;  ///< by how much it is away from where it would make a difference
     /// Half way there, across the instrument; NaN unless it shows a voltage.
     double half_volt = std::numeric_limits<double>::quiet_NaN();
-    bool ohms = false;  ///< an ohmmeter's: its own current flows, and the tolerance is in ohms
+    double volt_sigma = 0;  ///< how far good parts spread the voltage [V]
+    bool ohms = false;      ///< an ohmmeter's: its own current flows, and the tolerance is in ohms
   };
   /// What a port's load does to it.
   struct Load {
@@ -117,9 +119,8 @@ class Relevance {
   void add_movers(circuit::Stage stage, Bits& out, Bits& strong);
   void add_atom(circuit::Stage stage, const StageNumbers& numbers, Index atom_index, Bits& out,
                 Bits& strong);
-  /// Returns the port's half_volt.
-  double add_port(const readings::Entry& entry, circuit::Stage stage, Index red, Bits& out,
-                  Bits& strong);
+  Port add_port(const readings::Entry& entry, circuit::Stage stage, Index red, Bits& out,
+                Bits& strong);
   void add_thresholds(Index atom, Bits& out);
   void add_sign(const readings::Entry& entry, circuit::Stage stage, Bits& out, Bits& strong);
   [[nodiscard]] Port port_of(const readings::Entry& entry, Index red);

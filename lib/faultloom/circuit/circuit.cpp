@@ -105,6 +105,19 @@ Circuit::Circuit(const vehicle::Vehicle& vehicle) : vehicle_(&vehicle) {
     if (const auto wire = vehicle.elements[e].follows; wire != none)
       followers_[at(wire)].push_back(static_cast<Index>(e));
   collect_driving_atoms();
+  collect_toleranced();
+}
+
+void Circuit::collect_toleranced() {
+  toleranced_ranks_ = Bits(static_cast<std::size_t>(plan_->node_count()));
+  for (std::size_t e = 0; e < vehicle_->elements.size(); ++e) {
+    const auto& element = vehicle_->elements[e];
+    if (element.tolerance <= 0 || element.dormant) continue;
+    toleranced_.push_back({static_cast<Index>(e), element.tolerance / 2});
+    for (const auto terminal : {element.a, element.b})
+      if (const auto rank = terminal_rank_[at(terminal)]; rank >= 0)
+        toleranced_ranks_ |= plan_->path(rank);
+  }
 }
 
 void Circuit::collect_driving_atoms() {

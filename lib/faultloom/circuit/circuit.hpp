@@ -40,6 +40,14 @@ class Circuit {
   [[nodiscard]] const std::vector<Index>& followers(Index element) const {
     return followers_[static_cast<std::size_t>(element)];
   }
+  /// An element whose resistance differs between good parts.
+  struct Toleranced {
+    Index element;
+    double sigma;  ///< one standard deviation, relative
+  };
+  [[nodiscard]] const std::vector<Toleranced>& toleranced() const noexcept { return toleranced_; }
+  /// Ranks whose voltage tells what is across those.
+  [[nodiscard]] const Bits& toleranced_ranks() const noexcept { return toleranced_ranks_; }
   /// Atoms that some contact depends on; the others only feed signs.
   [[nodiscard]] const std::vector<Index>& driving_atoms() const noexcept { return driving_atoms_; }
   /// Ranks whose voltage the driving atoms need.
@@ -47,6 +55,7 @@ class Circuit {
 
  private:
   void collect_driving_atoms();
+  void collect_toleranced();
 
   const vehicle::Vehicle* vehicle_;
   std::unique_ptr<const EliminationPlan> plan_;
@@ -58,6 +67,8 @@ class Circuit {
   BranchValues healthy_;
   std::vector<Index> driving_atoms_;
   Bits sensed_;
+  std::vector<Toleranced> toleranced_;
+  Bits toleranced_ranks_;
 };
 
 /// What a set of fault modes does to one element, compared with the healthy one.

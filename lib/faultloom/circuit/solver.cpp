@@ -491,6 +491,50 @@ Thevenin Solver::port(Index a, Index b) {
   return result;
 }
 
+/// One standard deviation of an element's conductance [S]: what a fault added in series is its own, and
+/// nothing of the part is left once it is shorted.
+double Solver::loose_siemens(const Circuit::Toleranced& item) const {
+  const double siemens = branch(item.element).first;
+  const double healthy = circuit_->healthy().siemens[at(item.element)];
+  return siemens > healthy ? 0 : item.sigma * siemens * siemens / healthy;
+}
+
+double Solver::loose_ampere(const Circuit::Toleranced& item) {
+  const double siemens = loose_siemens(item);
+  if (siemens == 0) return 0;
+  const auto& element = circuit_->vehicle().elements[at(item.element)];
+  return siemens * (volt(element.a) - volt(element.b));
+}
+
+Thevenin Solver::spread_port(Index a, Index b) {
+  auto result = port(a, b);
+  const auto& items = circuit_->toleranced();
+  if (items.empty() || result.ohm <= 0) return result;
+  const auto driven = wanted_;
+  wanted_ |= circuit_->toleranced_ranks();
+  substitute(wanted_);
+  inject(a, b, driven, wanted_);
+  const auto unit = [&](Index terminal) {
+    const auto rank = circuit_->rank_of_terminal(terminal);
+    return rank < 0 ? 0.0 : unit_[at(rank)];
+  };
+  double volt_square = 0;
+  double ohm_square = 0;
+  for (const auto& item : items) {
+    const double siemens = loose_siemens(item);
+    if (siemens == 0) continue;
+    const auto& element = circuit_->vehicle().elements[at(item.element)];
+    // By reciprocity, what one ampere through the element would do to the port.
+    const double ohm = unit(element.a) - unit(element.b);
+    const double volt = ohm * siemens * (known_volt(element.a) - known_volt(element.b));
+    volt_square += volt * volt;
+    ohm_square += ohm * ohm * siemens * ohm * ohm * siemens;
+  }
+  result.volt_sigma = std::sqrt(volt_square);
+  result.ohm_sigma = std::sqrt(ohm_square);
+  return result;
+}
+
 void Solver::inject(Index a, Index b, const Bits& driven, const Bits& ranks) {
   // One ampere in at a and out at b. Both ends ride on the same common-mode voltage of their island,
   // which cancels exactly enough: see the accuracy test of ports.

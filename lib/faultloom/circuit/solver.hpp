@@ -19,10 +19,13 @@ struct Settled {
   Index previous = none;  ///< stage before the last control moved, none if all controls are at rest
 };
 
-/// A source seen from two terminals: open-circuit voltage [V] and source resistance [ohm].
+/// A source seen from two terminals: open-circuit voltage [V] and source resistance [ohm], and how far
+/// both differ between good vehicles because their parts do: one standard deviation, where asked for.
 struct Thevenin {
   double volt = 0;
   double ohm = 0;
+  double volt_sigma = 0;
+  double ohm_sigma = 0;
 };
 
 /// Handle of a registered combination of control positions, lifted wire ends and bridged elements.
@@ -88,6 +91,12 @@ class Solver {
   void volts(std::span<double> out);
   /// The port between two terminals. Contacts keep the state they have without the instrument.
   Thevenin port(Index a, Index b);
+  /// The same with its spread, to first order in the parts' tolerances (Circuit::toleranced()), each
+  /// drawn on its own. O(nodes on the paths of the port and the toleranced elements).
+  Thevenin spread_port(Index a, Index b);
+  /// One standard deviation [A] of what an element draws at its present voltage, because good parts
+  /// differ; times a transfer resistance, of the voltage of a port.
+  double loose_ampere(const Circuit::Toleranced& item);
   /// Voltage of every terminal [V] if nothing but one ampere flowed in at `a` and out at `b`, sources
   /// dead: the transfer resistances [ohm] of the port, in terminal order. O(nodes).
   void transfer(Index a, Index b, std::span<double> out);
@@ -166,6 +175,7 @@ class Solver {
                : base_->numeric.data() + circuit_->plan().front(rank).offset;
   }
   [[nodiscard]] double known_volt(Index terminal) const;
+  [[nodiscard]] double loose_siemens(const Circuit::Toleranced& item) const;
   [[nodiscard]] const Override* override_of(Index element) const;
 
   const Circuit* circuit_;

@@ -529,8 +529,8 @@ std::string expected_text(const AnswerContext& context, belief::Belief& belief,
   const auto& instrument =
       context.instruments.instruments[static_cast<std::size_t>(entry.instrument)];
   const readings::Thevenin port = instrument.type == readings::Instrument::Type::clamp
-                                      ? readings::Thevenin{solver.ampere(entry.element), 0}
-                                      : solver.port(entry.red, entry.black);
+                                      ? readings::clamped(solver, entry.element)
+                                      : solver.spread_port(entry.red, entry.black);
   return shown_text(context.instruments, instrument, port);
 }
 

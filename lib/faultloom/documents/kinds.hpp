@@ -34,7 +34,8 @@ struct Clause {
 
 struct KindParameter {
   double value = 0;
-  std::string pointer;  ///< where the kinds document defines it
+  double tolerance = 0;  ///< how far good parts differ, relative
+  std::string pointer;   ///< where the kinds document defines it
 };
 
 struct KindElement {

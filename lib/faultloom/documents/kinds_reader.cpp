@@ -145,7 +145,9 @@ class Reader {
     kind.terminals = texts_or_none(value, "terminals");
     kind.cautions = texts_or_none(value, "cautions");
     for_members(value, "parameters", [&](const std::string& name, const json& parameter) {
-      kind.parameters[name] = {parameter.at("value").get<double>(), origin(id, "parameters", name)};
+      kind.parameters[name] = {parameter.at("value").get<double>(),
+                               number_or(parameter, "tolerance", 0),
+                               origin(id, "parameters", name)};
     });
     for_members(value, "elements", [&](const std::string& name, const json& element) {
       kind.elements.push_back(element_of(name, element));

@@ -89,6 +89,11 @@ class Builder {
  private:
   [[nodiscard]] double value(const Quantity& quantity) const { return value_of(quantity, use_); }
 
+  [[nodiscard]] double tolerance_of(const Quantity& quantity) const {
+    const auto found = kind_.parameters.find(quantity.parameter);
+    return found == kind_.parameters.end() ? 0 : found->second.tolerance;
+  }
+
   [[nodiscard]] Index terminal(const std::string& name) const {
     for (std::size_t t = 0; t < kind_.terminals.size(); ++t)
       if (kind_.terminals[t] == name) return first_terminal_ + static_cast<Index>(t);
@@ -122,6 +127,8 @@ class Builder {
     element.a = terminal(source.a);
     element.b = terminal(source.b);
     element.ohm = value(source.ohm);
+    // That of a source is part of how far any pack is from its model.
+    if (element.type != ElementType::source) element.tolerance = tolerance_of(source.ohm);
     element.emf_volt = value(source.volt);
     element.dormant = source.dormant;
     element.components = {component_};

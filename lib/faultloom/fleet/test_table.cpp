@@ -21,14 +21,21 @@ std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 /// Share of a standard deviation that ports of one code are apart at most.
 constexpr double step = 0.02;
-/// Steps of the share that insulation has in what a voltmeter sees of a source; they follow its volts in a code.
-constexpr std::int32_t insulation_steps = 256;
-constexpr std::int32_t most_volt_steps = 1 << 22;
+/// Steps of the share that insulation has in what a voltmeter sees of a source; they follow its volts in a code,
+/// and the steps of its spread follow these.
+constexpr std::int32_t insulation_steps = 128;
+constexpr readings::SpreadSteps spreads{0.005, 1.08, 127};
+constexpr std::int32_t most_volt_steps = 1 << 16;
 /// No neighbour, or no state before.
 constexpr std::int32_t nothing = std::numeric_limits<std::int32_t>::min();
 /// Rows of likelihoods kept; each has some hundred numbers.
 constexpr std::size_t most_rows = 50000;
 constexpr std::size_t most_pairs = 2000000;
+
+/// Rounded down.
+constexpr std::int32_t quotient(std::int32_t number, std::int32_t divisor) {
+  return (number - ((number % divisor) + divisor) % divisor) / divisor;
+}
 
 template <typename Value>
 void add_bytes(std::string& key, const Value& value) {
@@ -130,30 +137,40 @@ std::int32_t TestTable::code(const Test& test, Index red) {
                          : value / scale.absolute;
     return static_cast<std::int32_t>(std::lround(std::clamp(u / step, -5e8, 5e8)));
   };
-  if (instrument.type == Instrument::Type::clamp) return stepped(solver_.ampere(entry.element));
-  const auto port = solver_.port(red, entry.black);
+  const auto port = instrument.type == Instrument::Type::clamp
+                        ? readings::clamped(solver_, entry.element)
+                        : solver_.spread_port(red, entry.black);
+  const auto with_spread = [&](std::int32_t number, double share = 1) {
+    return number * (spreads.most + 1) + spreads.of(share * port.volt_sigma);
+  };
   switch (instrument.type) {
     case Instrument::Type::lamp: {
-      const double light = readings::lamp_light(instrument, readings::lamp_volt(instrument, port));
-      return static_cast<std::int32_t>(
-          std::lround(std::max(-50.0, std::log(std::max(light, 1e-30))) / (scale.absolute * step)));
+      const double volt = readings::lamp_volt(instrument, port);
+      const double light = std::max(readings::lamp_light(instrument, volt), 1e-30);
+      return with_spread(static_cast<std::int32_t>(std::lround(std::max(-50.0, std::log(light)) /
+                                                               (scale.absolute * step))),
+                         port.volt == 0 ? 0 : volt / port.volt);
     }
     case Instrument::Type::voltmeter: {
       const auto volts = std::clamp(stepped(readings::voltmeter_volt(instrument, port)),
                                     -most_volt_steps, most_volt_steps);
       const double share =
           std::max(port.ohm, 0.0) / (std::max(port.ohm, 0.0) + readings::insulation_ohm);
-      return volts * insulation_steps +
-             static_cast<std::int32_t>(std::lround(share * (insulation_steps - 1)));
+      return with_spread(volts * insulation_steps +
+                         static_cast<std::int32_t>(std::lround(share * (insulation_steps - 1))));
     }
+    case Instrument::Type::clamp:
+      return with_spread(std::clamp(stepped(port.volt), -most_volt_steps, most_volt_steps));
     case Instrument::Type::ohmmeter:
     case Instrument::Type::beeper:
-    case Instrument::Type::clamp:
       break;
   }
   const auto shown = readings::shown(*instruments_, instrument, port);
   const bool live = shown.overload && port.ohm <= instrument.full_scale;
-  return 2 * stepped(port.ohm) + (live ? 1 : 0);
+  constexpr std::int32_t most_ohm_steps = 1 << 22;
+  const auto spread = port.ohm > 0 ? spreads.of(port.ohm_sigma / port.ohm) : 0;
+  return (2 * std::min(stepped(port.ohm), most_ohm_steps) + (live ? 1 : 0)) * (spreads.most + 1) +
+         spread;
 }
 
 /// A port that shows what the code stands for.
@@ -165,21 +182,24 @@ Thevenin TestTable::port_of(const Entry& entry, std::int32_t code) const {
     return scale.relative > 0 ? std::sinh(u * scale.relative) * scale.absolute / scale.relative
                               : u * scale.absolute;
   };
+  const auto shown = quotient(code, spreads.most + 1);
+  const double sigma = spreads.middle(code - shown * (spreads.most + 1));
   if (reads_ohms(instrument.type)) {
     constexpr double live_volt = 1000;
-    return {(code & 1) != 0 ? live_volt : 0, value_of(code >> 1)};
+    const double ohm = value_of(shown >> 1);
+    return {(shown & 1) != 0 ? live_volt : 0, ohm, 0, sigma * ohm};
   }
   if (instrument.type == Instrument::Type::lamp)
     return {
-        instrument.rated_volt * std::exp(code * scale.absolute * step / instrument.light_exponent),
-        0};
-  if (instrument.type == Instrument::Type::clamp) return {value_of(code), 0};
-  const auto volts = static_cast<std::int32_t>(
-      std::floor(static_cast<double>(code) / static_cast<double>(insulation_steps)));
+        instrument.rated_volt * std::exp(shown * scale.absolute * step / instrument.light_exponent),
+        0, sigma};
+  if (instrument.type == Instrument::Type::clamp) return {value_of(shown), 0, sigma};
+  const auto volts = quotient(shown, insulation_steps);
   const double share = std::min(
-      0.999, static_cast<double>(code - volts * insulation_steps) / (insulation_steps - 1));
+      0.999, static_cast<double>(shown - volts * insulation_steps) / (insulation_steps - 1));
   const double ohm = readings::insulation_ohm * share / (1 - share);
-  return {value_of(volts) * (instrument.resistance_ohm + ohm) / instrument.resistance_ohm, ohm};
+  return {value_of(volts) * (instrument.resistance_ohm + ohm) / instrument.resistance_ohm, ohm,
+          sigma};
 }
 
 void TestTable::begin(std::span<const std::int32_t> faults) {
@@ -214,10 +234,11 @@ double TestTable::dominance_of(const Test& test, const View& view) const {
     return truth == SignTruth::absent ? 3 : truth == SignTruth::chatters ? 2 : 1;
   }
   const auto type = instruments_->instruments[at(test.entry.instrument)].type;
-  if (reads_ohms(type)) return most + (view[0] >> 1);
-  if (type == Instrument::Type::lamp) return most - view[0];
+  const auto shown = quotient(view[0], spreads.most + 1);
+  if (reads_ohms(type)) return most + (shown >> 1);
+  if (type == Instrument::Type::lamp) return most - shown;
   return most -
-         std::abs(type == Instrument::Type::voltmeter ? view[0] / insulation_steps : view[0]);
+         std::abs(type == Instrument::Type::voltmeter ? quotient(shown, insulation_steps) : shown);
 }
 
 void TestTable::fill(const Progress& progress) {

@@ -105,9 +105,9 @@ const Instrument& Forecast::instrument_of(const Entry& entry) const {
 }
 
 Thevenin Forecast::port_of(const Entry& entry, Index red) {
-  if (instrument_of(entry).type == Instrument::Type::clamp)
-    return {solver_->ampere(entry.element), 0};
-  return solver_->port(red, entry.black);
+  return instrument_of(entry).type == Instrument::Type::clamp
+             ? clamped(*solver_, entry.element)
+             : solver_->spread_port(red, entry.black);
 }
 
 void Forecast::read_before(std::size_t i) {
@@ -238,13 +238,13 @@ double Forecast::group_anything(std::size_t g, double nominal_volt) const {
   return product;
 }
 
-double Forecast::group_at(std::size_t g, double volt) const {
+double Forecast::group_at(std::size_t g, double volt, double most_volt, double volt_sigma) const {
   const auto i = groups_[g].front();
   const auto& e = entries_[i];
   const auto& instrument = instrument_of(e);
   const auto& shares = plans_[i].shares;
-  const double proper =
-      most_probability(*instruments_, instrument, e.outcome, e.number, volt, e.tolerance);
+  const double proper = most_probability(*instruments_, instrument, e.outcome, e.number, volt,
+                                         most_volt, volt_sigma, e.tolerance);
   return shares.proper * proper + shares.no_contact * plans_[i].without_contact +
          (shares.wrong_neighbour + shares.wrong_state) * entry_ceilings_[i] +
          shares.gross * gross_probability(instrument, e.outcome);

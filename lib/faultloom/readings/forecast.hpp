@@ -59,8 +59,10 @@ class Forecast {
   /// anything up to `nominal_volt`; slips as usual, at what a typical reading would give.
   [[nodiscard]] double group_anything(std::size_t g, double nominal_volt) const;
   /// Upper bound of the probability of a single meter or lamp reading if the instrument had this voltage
-  /// across it, slips at their best.
-  [[nodiscard]] double group_at(std::size_t g, double volt) const;
+  /// across it, which good parts spread by up to `volt_sigma`, and no voltage exceeded `most_volt`;
+  /// slips at their best.
+  [[nodiscard]] double group_at(std::size_t g, double volt, double most_volt,
+                                double volt_sigma) const;
   /// Upper bound of the group's probability over all circuits in which no voltage exceeds `volt`.
   [[nodiscard]] double group_below(std::size_t g, double volt) const;
   /// Upper bound of the group's probability if the circuit predicted the same for proper readings, but

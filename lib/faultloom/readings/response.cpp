@@ -108,32 +108,54 @@ double lamp_light(const Instrument& lamp, double volt) {
   return std::pow(std::abs(volt) / lamp.rated_volt, lamp.light_exponent);
 }
 
+Thevenin clamped(circuit::Solver& solver, Index element) {
+  const auto& own = solver.circuit().vehicle().elements[static_cast<std::size_t>(element)];
+  const auto across = solver.spread_port(own.a, own.b);
+  return {solver.ampere(element), 0, across.volt_sigma * solver.branch(element).first};
+}
+
+std::int32_t SpreadSteps::of(double sigma) const {
+  if (sigma < least) return 0;
+  const double steps = std::log(sigma / least) / std::log(ratio);
+  return static_cast<std::int32_t>(std::min<double>(std::floor(steps) + 1, most));
+}
+
+double SpreadSteps::middle(std::int32_t step) const {
+  return step == 0 ? 0 : least * std::pow(ratio, step - 0.5);
+}
+
 Shown shown(const InstrumentSet& set, const Instrument& instrument, const Thevenin& port) {
   Shown s;
+  double own = 0;  // because good parts differ
   switch (instrument.type) {
     case Instrument::Type::voltmeter:
       s.value = voltmeter_volt(instrument, port);
+      own = std::hypot(insulation_sigma(set, instrument, s.value, port.ohm),
+                       voltmeter_volt(instrument, {port.volt_sigma, port.ohm}));
       break;
     case Instrument::Type::clamp:
       s.value = port.volt;
+      own = port.volt_sigma;
       break;
     case Instrument::Type::lamp: {
       // Darkness beyond any eye: keeps the logarithm finite.
       const double volt = std::abs(lamp_volt(instrument, port));
       s.value = std::max(-50.0, instrument.light_exponent *
                                     std::log(std::max(volt, 1e-30) / instrument.rated_volt));
+      if (port.volt_sigma > 0)
+        own = instrument.light_exponent *
+              std::min(1.0, port.volt_sigma / std::max(std::abs(port.volt), 1e-30));
       break;
     }
     case Instrument::Type::ohmmeter:
     case Instrument::Type::beeper:
       s.value = port.ohm;
+      own = port.ohm_sigma;
       s.overload = is_live(port) || (instrument.type == Instrument::Type::ohmmeter &&
                                      port.ohm > instrument.full_scale);
       break;
   }
-  s.sigma = spread_of(set, instrument).at(s.value);
-  if (instrument.type == Instrument::Type::voltmeter)
-    s.sigma = std::hypot(s.sigma, insulation_sigma(set, instrument, s.value, port.ohm));
+  s.sigma = std::hypot(spread_of(set, instrument).at(s.value), own);
   return s;
 }
 
@@ -163,11 +185,14 @@ double proper_probability(const InstrumentSet& set, const Instrument& instrument
 }
 
 double most_probability(const InstrumentSet& set, const Instrument& instrument, Outcome outcome,
-                        double number, double volt, double tolerance) {
+                        double number, double volt, double most_volt, double volt_sigma,
+                        double tolerance) {
   if (instrument.type != Instrument::Type::voltmeter || outcome != Outcome::number)
-    return proper_probability(set, instrument, outcome, number, {volt, 0}, tolerance);
+    return proper_probability(set, instrument, outcome, number, {volt, 0, volt_sigma}, tolerance);
   const double least = std::hypot(spread_of(set, instrument).at(volt), tolerance);
-  const double most = std::hypot(least, set.tolerance.insulation * std::abs(volt));
+  // The less of the voltage there is reaches the meter, the more insulation lies before it.
+  const double ohm = volt == 0 ? 0 : instrument.resistance_ohm * (most_volt / std::abs(volt) - 1);
+  const double most = std::hypot(least, insulation_sigma(set, instrument, volt, ohm), volt_sigma);
   // A normal density at a distance is greatest for a spread of just that.
   Shown s{.value = volt, .sigma = std::clamp(std::abs(number - volt), least, most)};
   return number_probability(instrument, number, s);

@@ -22,6 +22,19 @@ inline constexpr Thevenin open_port{0.0, 1e15};
 /// Light of a lamp at a voltage, as a share of its light at rated voltage: (V / rated)^light_exponent.
 [[nodiscard]] double lamp_light(const Instrument& lamp, double volt);
 
+/// What a clamp round an element sees: its current as `volt` [A], and how far good parts spread it.
+[[nodiscard]] Thevenin clamped(circuit::Solver& solver, Index element);
+
+/// Spreads in steps of one ratio, for tables of ports: 0 for less than `least`, up to `most`.
+struct SpreadSteps {
+  double least;
+  double ratio;
+  std::int32_t most;
+  [[nodiscard]] std::int32_t of(double sigma) const;
+  /// The middle of a step.
+  [[nodiscard]] double middle(std::int32_t step) const;
+};
+
 /// From about here on a source resistance is insulation: dirt, damp and acid film [ohm].
 inline constexpr double insulation_ohm = 1e6;
 
@@ -45,11 +58,11 @@ struct Shown {
                                         Outcome outcome, double number, const Thevenin& port,
                                         double tolerance = 0);
 
-/// Upper bound of the same over all ports that put this voltage across the instrument, whatever their
-/// source resistance.
+/// Upper bound of the same over all ports of at most `most_volt` that put `volt` across the instrument,
+/// whatever their source resistance; `volt_sigma`: the most that good parts spread it, one sigma [V].
 [[nodiscard]] double most_probability(const InstrumentSet& set, const Instrument& instrument,
-                                      Outcome outcome, double number, double volt,
-                                      double tolerance = 0);
+                                      Outcome outcome, double number, double volt, double most_volt,
+                                      double volt_sigma = 0, double tolerance = 0);
 
 /// Probability of an outcome from a reading that has nothing to do with the circuit.
 [[nodiscard]] double gross_probability(const Instrument& instrument, Outcome outcome);

@@ -91,6 +91,7 @@ struct Element {
   Index a = none;  ///< terminal; positive pole of a source, anode of a diode
   Index b = none;
   double ohm = 0;         ///< resistance, internal resistance, closed or forward resistance [ohm]
+  double tolerance = 0;   ///< how far good parts differ in `ohm`, relative: two standard deviations
   double emf_volt = 0;    ///< open-circuit V(a) - V(b) of a source; forward voltage of a diode [V]
   Condition closed_when;  ///< contacts and diodes
   bool dormant =

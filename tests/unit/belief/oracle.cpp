@@ -30,7 +30,7 @@ readings::Thevenin port_of(circuit::Solver& solver, const Entry& e,
   const auto overrides = circuit::overrides_of(solver.circuit(), truth);
   solver.begin(overrides, circuit::settings_of(vehicle, truth));
   solver.enter(stage);
-  return e.type == Entry::Type::reading ? solver.port(e.red, e.black) : readings::Thevenin{};
+  return e.type == Entry::Type::reading ? solver.spread_port(e.red, e.black) : readings::Thevenin{};
 }
 
 }  // namespace
