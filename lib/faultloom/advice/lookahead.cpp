@@ -16,6 +16,8 @@ namespace {
 constexpr double infinite = std::numeric_limits<double>::infinity();
 /// Tests that tell less are left out.
 constexpr double least_information_nat = 1e-7;
+/// Beliefs whose probabilities differ by less in all are taken for one.
+constexpr double alike_beliefs = 0.02;
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
@@ -402,7 +404,7 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
     ratings.useful.push_back(t);
     left_nat.push_back(left);
   }
-  ratings.usd_per_nat = std::isfinite(per_nat) ? per_nat : 0;
+  ratings.usd_per_nat = std::max(std::isfinite(per_nat) ? per_nat : 0, least_usd_per_nat_);
   for (std::size_t k = 0; k < ratings.tests.size(); ++k)
     ratings.tests[k].total_usd += ratings.tests[k].cost_usd + ratings.usd_per_nat * left_nat[k];
   const auto order = [](const Rated& a, const Rated& b) {
@@ -446,18 +448,40 @@ void Lookahead::fill(Node& node, std::span<const std::int32_t> hypotheses,
 std::vector<Lookahead::Branch> Lookahead::after_test(const Node& node, std::int32_t test,
                                                      const Ratings& ratings) const {
   const auto& own = problem_.tests[at(test)];
-  std::vector<Branch> branches;
+  struct Part {
+    double probability = 0;
+    std::vector<double> masses;
+  };
+  // Outcomes that leave the same belief are one: apart they would only thin out what is followed, and
+  // what is estimated for want of reach would make a test that tells nothing look worth its cost.
+  std::vector<Part> parts;
   for (std::size_t o = 0; o < own.outcomes; ++o) {
-    Branch branch;
-    std::vector<double> masses(node.weights.size());
-    for (std::size_t i = 0; i < masses.size(); ++i) {
-      masses[i] = node.weights[i] * own.probability(at(node.hypotheses[i]), o);
-      branch.probability += masses[i];
+    Part part{0, std::vector<double>(node.weights.size())};
+    for (std::size_t i = 0; i < part.masses.size(); ++i) {
+      part.masses[i] = node.weights[i] * own.probability(at(node.hypotheses[i]), o);
+      part.probability += part.masses[i];
     }
-    if (branch.probability <= 0) continue;
+    if (part.probability <= 0) continue;
+    const auto same = std::find_if(parts.begin(), parts.end(), [&](const Part& other) {
+      double apart = 0;
+      for (std::size_t i = 0; i < part.masses.size() && apart <= alike_beliefs; ++i)
+        apart += std::abs(part.masses[i] / part.probability - other.masses[i] / other.probability);
+      return apart <= alike_beliefs;
+    });
+    if (same == parts.end()) {
+      parts.push_back(std::move(part));
+      continue;
+    }
+    same->probability += part.probability;
+    for (std::size_t i = 0; i < part.masses.size(); ++i) same->masses[i] += part.masses[i];
+  }
+  std::vector<Branch> branches;
+  for (const auto& part : parts) {
+    Branch branch;
+    branch.probability = part.probability;
     auto& next = branch.node;
     next.open = node.open | chart_.tests[at(test)].zones;
-    fill(next, node.hypotheses, masses, branch.probability, ratings.usd_per_nat);
+    fill(next, node.hypotheses, part.masses, part.probability, ratings.usd_per_nat);
     next.setup = own.setup != DecisionProblem::none ? own.setup : node.setup;
     next.made = node.made ^ mark(test);
     next.tests.reserve(ratings.useful.size());
@@ -660,6 +684,25 @@ std::vector<Lookahead::Rated> Lookahead::root_candidates(const Node& node,
   return list;
 }
 
+/// The cheapest test's price of a nat is the least that knowing costs; where its like runs out, much less
+/// than what following the job comes to. Branches that are only estimated would then look too good, and a
+/// test that tells nothing worth making for the branches it opens: they are charged what the best action
+/// by the quick estimate comes to when followed.
+void Lookahead::calibrate(const Node& node, Ratings& ratings, const std::vector<Rated>& list) {
+  if (list.empty()) return;
+  auto v = view(node, node.open);
+  double entropy = 0;
+  for (const double w : node.weights) entropy -= w * std::log(w);
+  if (entropy <= 0) return;
+  for (int turn = 0; turn < 2; ++turn) {
+    const double total = follow(node, ratings, list.front().action, 1, 0, infinite);
+    const double price = (total - v.mean_mend_usd) / entropy;
+    if (price <= ratings.usd_per_nat * 1.02) return;
+    least_usd_per_nat_ = ratings.usd_per_nat = price;
+    known_.clear();
+  }
+}
+
 Decision Lookahead::choose(const DecisionState& state) {
   Decision decision;
   Node node = root(state);
@@ -705,6 +748,7 @@ Decision Lookahead::choose(const DecisionState& state) {
     std::stable_sort(items.begin(), items.end(), by_total);
   };
   try {
+    calibrate(node, ratings, list);
     auto first = list;
     followed(first, 0);
     std::erase_if(first, [](const Rated& item) { return !std::isfinite(item.total_usd); });
