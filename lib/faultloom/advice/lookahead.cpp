@@ -404,7 +404,7 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
     ratings.useful.push_back(t);
     left_nat.push_back(left);
   }
-  ratings.usd_per_nat = std::max(std::isfinite(per_nat) ? per_nat : 0, least_usd_per_nat_);
+  ratings.usd_per_nat = std::isfinite(per_nat) ? per_nat : 0;
   for (std::size_t k = 0; k < ratings.tests.size(); ++k)
     ratings.tests[k].total_usd += ratings.tests[k].cost_usd + ratings.usd_per_nat * left_nat[k];
   const auto order = [](const Rated& a, const Rated& b) {
@@ -684,25 +684,6 @@ std::vector<Lookahead::Rated> Lookahead::root_candidates(const Node& node,
   return list;
 }
 
-/// The cheapest test's price of a nat is the least that knowing costs; where its like runs out, much less
-/// than what following the job comes to. Branches that are only estimated would then look too good, and a
-/// test that tells nothing worth making for the branches it opens: they are charged what the best action
-/// by the quick estimate comes to when followed.
-void Lookahead::calibrate(const Node& node, Ratings& ratings, const std::vector<Rated>& list) {
-  if (list.empty()) return;
-  auto v = view(node, node.open);
-  double entropy = 0;
-  for (const double w : node.weights) entropy -= w * std::log(w);
-  if (entropy <= 0) return;
-  for (int turn = 0; turn < 2; ++turn) {
-    const double total = follow(node, ratings, list.front().action, 1, 0, infinite);
-    const double price = (total - v.mean_mend_usd) / entropy;
-    if (price <= ratings.usd_per_nat * 1.02) return;
-    least_usd_per_nat_ = ratings.usd_per_nat = price;
-    known_.clear();
-  }
-}
-
 Decision Lookahead::choose(const DecisionState& state) {
   Decision decision;
   Node node = root(state);
@@ -748,7 +729,6 @@ Decision Lookahead::choose(const DecisionState& state) {
     std::stable_sort(items.begin(), items.end(), by_total);
   };
   try {
-    calibrate(node, ratings, list);
     auto first = list;
     followed(first, 0);
     std::erase_if(first, [](const Rated& item) { return !std::isfinite(item.total_usd); });

@@ -113,7 +113,6 @@ class Lookahead {
                 std::size_t level, double bound, std::int32_t then = DecisionProblem::none);
   std::vector<Rated> root_candidates(const Node& node, const Ratings& ratings) const;
   void pool(Node& node, Ratings& ratings);
-  void calibrate(const Node& node, Ratings& ratings, const std::vector<Rated>& list);
   void spend();
 
   const DecisionProblem& problem_;
@@ -123,7 +122,6 @@ class Lookahead {
   std::chrono::steady_clock::time_point started_;
   std::size_t nodes_ = 0;
   double share_done_ = 0;
-  double least_usd_per_nat_ = 0;  ///< what to know costs at least, by what following came to
   std::unordered_map<std::uint64_t, double> known_;
   std::vector<std::uint64_t> stamps_;  ///< by repair
   std::uint64_t stamp_ = 0;

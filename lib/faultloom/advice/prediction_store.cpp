@@ -57,6 +57,11 @@ const std::vector<PredictionStore::Place>& PredictionStore::lift_places(Index el
   const auto& vehicle = space_->vehicle();
   const auto& wire = vehicle.elements[at(element)];
   std::set<std::pair<Index, Index>> known;
+  // What the wire was joined to, against pack negative: whether a short has gone with it.
+  for (const auto end : {wire.a, wire.b})
+    if (end != vehicle.datum && vehicle.terminals[at(end)].reachable &&
+        vehicle.terminals[at(vehicle.datum)].reachable && known.emplace(end, vehicle.datum).second)
+      entry->second.push_back({end, vehicle.datum, vehicle::none});
   for (std::size_t e = 0; e < vehicle.elements.size(); ++e) {
     const auto& other = vehicle.elements[e];
     const bool touches =

@@ -432,7 +432,10 @@ void TrialFactory::add_lifts() {
       const auto touches = [&](Index t) {
         return std::find(terminals.begin(), terminals.end(), t) != terminals.end();
       };
-      if (!touches(own.a) && !touches(own.b)) continue;
+      // A wire or one of its ends has no terminals of its own.
+      const bool itself =
+          std::find(own.components.begin(), own.components.end(), c) != own.components.end();
+      if (!itself && !touches(own.a) && !touches(own.b)) continue;
       if (std::find(isolation.begin(), isolation.end(), wire.element) != isolation.end() ||
           std::find(chosen.begin(), chosen.end(), wire.element) != chosen.end() ||
           lifted_end(wire.element) == vehicle::none)

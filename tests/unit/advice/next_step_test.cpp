@@ -420,6 +420,52 @@ TEST(NextStep, ABudgetAndACancelEndTheComparison) {
                Error);
 }
 
+// Ohms to pack negative at a stud from which ten wires go: which of them is shorted shows when it is off.
+TEST(NextStep, AWireThatMayBeShortedCanBeTakenOff) {
+  const Shop shop("seedling-hauler");
+  const auto& v = shop.v();
+  const auto terminal = [&](const std::string& name) {
+    const auto found = std::find_if(v.terminals.begin(), v.terminals.end(),
+                                    [&](const auto& t) { return t.name == name; });
+    return static_cast<Index>(found - v.terminals.begin());
+  };
+  const auto short_of_w47 = std::find_if(v.modes.begin(), v.modes.end(), [&](const auto& m) {
+    return v.components[at(m.component)].id == "W47" && m.id == "short_negative";
+  });
+  ASSERT_NE(short_of_w47, v.modes.end());
+  const std::vector<Index> modes{static_cast<Index>(short_of_w47 - v.modes.begin())};
+  const auto& circuit = shop.model.parts().circuit;
+  circuit::Solver solver(circuit);
+  const auto overrides = circuit::overrides_of(circuit, modes);
+  std::vector<Entry> readings;
+  for (const auto* name : {"TK.stud", "H1.plus", "X1-2.socket"}) {
+    Entry entry;
+    entry.id = name;
+    entry.instrument = shop.set().find("ohmmeter");
+    entry.red = terminal(name);
+    entry.black = v.datum;
+    entry.state = v.rest_state();
+    entry.lifted_elements = v.isolation.lifted_elements;
+    entry.outcome = Outcome::number;
+    const auto stage = solver.stage(entry.state, entry.lifted_elements);
+    solver.begin(overrides);
+    solver.enter(stage);
+    entry.number = solver.port(entry.red, entry.black).ohm;
+    readings.push_back(entry);
+  }
+  Visit visit(shop, readings);
+  visit.quick.search.most_sets = 3000;
+  visit.posterior = visit.belief.posterior({readings, {}}, visit.quick);
+  std::set<Index> off;
+  for (const auto& step : visit.steps())
+    if (step.type == Step::Type::lift && step.red == readings.front().red && step.black == v.datum)
+      off.insert(step.lifted);
+  std::size_t wires = 0;
+  for (const auto& wire : v.wires)
+    if (off.contains(wire.from_end) || off.contains(wire.to_end)) ++wires;
+  EXPECT_GE(wires, 5U);
+}
+
 // Taken out by overrides, a lifted wire leaves the same network as in a stage of its own.
 TEST(NextStep, ALiftedWireIsGoneWithAllThatHangsOnIt) {
   std::mt19937_64 random(6);
@@ -453,8 +499,8 @@ TEST(NextStep, ALiftedWireIsGoneWithAllThatHangsOnIt) {
           const auto& got = visit.store.port(rows[c]->lifted.at(element)[p]);
           EXPECT_NEAR(got.volt, expected.volt, 0.01 + 0.001 * std::abs(expected.volt));
           EXPECT_NEAR(got.ohm, expected.ohm, 0.011 + 0.04 * expected.ohm)
-              << v.elements[at(element)].name << " off, across "
-              << v.elements[at(places[p].element)].name;
+              << v.elements[at(element)].name << " off, " << v.terminals[at(places[p].red)].name
+              << " to " << v.terminals[at(places[p].black)].name;
           ++compared;
         }
       }

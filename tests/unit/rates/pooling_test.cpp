@@ -91,6 +91,15 @@ TEST(Pooling, OneMemberWithALogNormalPrior) {
   EXPECT_NEAR(pooled(seven, prior).members[0].mean * unit, 5.470019e-7, 2e-12);
 }
 
+TEST(Pooling, OneMemberWithALogNormalPriorFailingOnDemand) {
+  // NASA/SP-2009-569 example 2: mean 1e-6, error factor 10, two failures in 285 demands. Computed from
+  // these with another program: 4.6890e-5; the text prints 4.7e-6, an exponent amiss, beside a 90 %
+  // interval of 1.9e-6 to 1.8e-4. At such chances counts on demand are Poisson.
+  const std::array<PoolMember, 1> two{{{2, 285 * 1e-6, 1e9}}};
+  const auto found = pooled(two, about_one(std::log(10) / 1.645, 1e-3));
+  EXPECT_NEAR(found.members[0].mean * 1e-6, 4.6890e-5, 2e-8);
+}
+
 TEST(Pooling, CountsOutOfFewTriesAreNearlyTheSame) {
   // NASA/SP-2009-569 section 4.5.1: eleven sources of failures on demand. Type-II maximum of the
   // beta-binomial likelihood: 0.503628, 133.807, mean 0.003750. Chances are small, so counts are nearly
