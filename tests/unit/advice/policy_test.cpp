@@ -74,6 +74,56 @@ void compare(const oracle::Shape& shape, std::size_t problems, unsigned seed, bo
   }
 }
 
+// Faults that come and go: a test of each shows it four times in ten, and others show next to nothing.
+// What is only estimated for want of reach must not make these look worth their cost.
+TEST(Policy, ATestThatTellsNextToNothingIsNotAdvised) {
+  DecisionProblem problem;
+  constexpr std::int32_t faults = 24;
+  for (std::int32_t h = 0; h < faults; ++h) {
+    DecisionProblem::Hypothesis hypothesis;
+    hypothesis.weight = std::pow(0.9, h);
+    hypothesis.cures = {{h, DecisionProblem::none}};
+    problem.hypotheses.push_back(hypothesis);
+    DecisionProblem::Repair repair;
+    repair.attempt_usd = 50;
+    repair.rest_usd = 30;
+    problem.repairs.push_back(repair);
+    DecisionProblem::Test own;
+    own.cost_usd = 6;
+    own.outcomes = 2;
+    own.rows = {0.01, 0.99, 0.4, 0.6};
+    for (std::int32_t other = 0; other < faults; ++other) own.codes.push_back(other == h ? 1 : 0);
+    problem.tests.push_back(own);
+  }
+  for (int k = 0; k < 8; ++k) {
+    DecisionProblem::Test idle;
+    idle.cost_usd = 4;
+    idle.outcomes = 4;
+    idle.rows = {0.4, 0.25, 0.2, 0.15, 0.405, 0.247, 0.199, 0.149};
+    for (std::int32_t h = 0; h < faults; ++h) idle.codes.push_back((h + k) % 2);
+    problem.tests.push_back(idle);
+  }
+  const Policy policy(problem);
+  auto options = PolicyOptions{};
+  options.later_depth = 0;
+  for (const double least_reach : {8e-3, 5e-2, 2e-1}) {
+    options.least_reach = least_reach;
+    options.exhaustive = true;
+    options.alternatives = 100;
+    const auto found = policy.choose(policy.start(), options).options;
+    const auto idle = [&](const DecisionOption& option) {
+      return option.action.type == DecisionAction::Type::test && option.action.index >= faults;
+    };
+    const auto first = std::find_if(found.begin(), found.end(), idle);
+    const auto best = std::find_if_not(found.begin(), found.end(), idle);
+    ASSERT_NE(best, found.end());
+    // Made all the same, it is paid for.
+    EXPECT_TRUE(first == found.end() || first->total_usd > best->total_usd + 0.9 * first->cost_usd)
+        << "followed to " << least_reach << ": " << first->total_usd << " after "
+        << best->total_usd;
+  }
+}
+
 TEST(Policy, CostsHardlyMoreThanTheOptimum) {
   Comparison all;
   const std::pair<oracle::Family, const char*> families[] = {
