@@ -310,7 +310,10 @@ void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup
   live_codes_.resize(rows_.size());
   for (std::size_t i = 0; i < instruments; ++i) {
     if (!usable(i, place, setup.isolated)) continue;
-    for (std::size_t c = 0; c < rows_.size(); ++c) live_codes_[c] = store_->code(i, port_of(c));
+    // Most candidates show the same as the one before.
+    for (std::size_t c = 0; c < rows_.size(); ++c)
+      live_codes_[c] =
+          c > 0 && port_of(c) == port_of(c - 1) ? live_codes_[c - 1] : store_->code(i, port_of(c));
     if (all_equal(live_codes_)) continue;
     Trial trial;
     trial.store = store_;
@@ -368,15 +371,16 @@ void TrialFactory::add_readings(const Alike& alike) {
     ports.push_back(rows_[c]->networks[alike.networks[c]].ports.data());
   compared_ += places.size() * belief_->instruments().instruments.size() * alike.states.size();
   // Candidate by candidate, as the numbers lie in memory: most places differ under none.
-  std::vector<std::uint64_t> patterns(places.size(), 0);
-  std::vector<std::uint8_t> differs(places.size(), 0);
+  std::vector<std::uint32_t> differs(places.size(), 0);
   for (const auto* own : ports)
-    for (std::size_t p = 0; p < places.size(); ++p) {
-      patterns[p] = with_port(patterns[p], own[p]);
-      if (own[p] != ports.front()[p]) differs[p] = 1;
-    }
-  for (std::size_t p = 0; p < places.size(); ++p) {
-    if (differs[p] == 0) continue;
+    for (std::size_t p = 0; p < places.size(); ++p) differs[p] |= own[p] ^ ports.front()[p];
+  std::vector<std::uint32_t> different;
+  for (std::size_t p = 0; p < places.size(); ++p)
+    if (differs[p] != 0) different.push_back(static_cast<std::uint32_t>(p));
+  std::vector<std::uint64_t> patterns(places.size(), 0);
+  for (const auto* own : ports)
+    for (const auto p : different) patterns[p] = with_port(patterns[p], own[p]);
+  for (const std::size_t p : different) {
     // With the pack on, an element that ends at the datum is the same as its other terminal.
     if (!alike.setup.isolated && places[p].element != vehicle::none &&
         places[p].black == costs_->vehicle().datum)
