@@ -53,6 +53,11 @@ struct VisitProduct {
   std::vector<double> alike;  ///< by mask of those at work: the same throughout
 };
 
+/// EMF of a source with an override [V]; none if it is open.
+double emf_with(const circuit::Override& o) {
+  return o.siemens > 0 ? std::abs(o.ampere / o.siemens) : 0;
+}
+
 /// Sum of the sources' EMFs, each as high as any fault puts it [V].
 double most_source_volt(const FaultSpace& space) {
   const auto& elements = space.vehicle().elements;
@@ -62,8 +67,7 @@ double most_source_volt(const FaultSpace& space) {
     double emf = std::abs(elements[e].emf_volt);
     for (const auto& fault : space.faults())
       for (const auto& o : fault.overrides)
-        if (o.element == static_cast<Index>(e) && o.siemens > 0)
-          emf = std::max(emf, std::abs(o.ampere / o.siemens));
+        if (o.element == static_cast<Index>(e)) emf = std::max(emf, emf_with(o));
     sum += emf;
   }
   return sum;
@@ -614,8 +618,7 @@ double Predictions::source_volt(std::span<const std::int32_t> faults) const {
     double emf = std::abs(element.emf_volt);
     for (const auto f : faults)
       for (const auto& o : space_->fault(f).overrides)
-        if (o.element == static_cast<Index>(e))
-          emf = o.siemens > 0 ? std::abs(o.ampere / o.siemens) : 0;
+        if (o.element == static_cast<Index>(e)) emf = emf_with(o);
     sum += emf;
   }
   return sum;

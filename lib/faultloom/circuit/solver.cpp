@@ -507,9 +507,13 @@ double Solver::loose_ampere(const Circuit::Toleranced& item) {
 }
 
 Thevenin Solver::spread_port(Index a, Index b) {
-  auto result = port(a, b);
   const auto& items = circuit_->toleranced();
-  if (items.empty() || result.ohm <= 0) return result;
+  if (items.empty() || circuit_->rank_of_terminal(a) == circuit_->rank_of_terminal(b))
+    return port(a, b);
+  wanted_.clear();
+  for (const auto terminal : {a, b})
+    if (const auto rank = circuit_->rank_of_terminal(terminal); rank >= 0)
+      wanted_ |= circuit_->plan().path(rank);
   const auto driven = wanted_;
   wanted_ |= circuit_->toleranced_ranks();
   substitute(wanted_);
@@ -518,6 +522,8 @@ Thevenin Solver::spread_port(Index a, Index b) {
     const auto rank = circuit_->rank_of_terminal(terminal);
     return rank < 0 ? 0.0 : unit_[at(rank)];
   };
+  Thevenin result{known_volt(a) - known_volt(b), unit(a) - unit(b)};
+  if (result.ohm <= 0) return result;
   double volt_square = 0;
   double ohm_square = 0;
   for (const auto& item : items) {

@@ -25,6 +25,7 @@ constexpr double step = 0.02;
 /// and the steps of its spread follow these.
 constexpr std::int32_t insulation_steps = 128;
 constexpr readings::SpreadSteps spreads{0.005, 1.08, 127};
+constexpr std::int32_t spread_steps = spreads.most + 1;  // zero is one of them
 constexpr std::int32_t most_volt_steps = 1 << 16;
 /// No neighbour, or no state before.
 constexpr std::int32_t nothing = std::numeric_limits<std::int32_t>::min();
@@ -141,7 +142,7 @@ std::int32_t TestTable::code(const Test& test, Index red) {
                         ? readings::clamped(solver_, entry.element)
                         : solver_.spread_port(red, entry.black);
   const auto with_spread = [&](std::int32_t number, double share = 1) {
-    return number * (spreads.most + 1) + spreads.of(share * port.volt_sigma);
+    return number * spread_steps + spreads.of(share * port.volt_sigma);
   };
   switch (instrument.type) {
     case Instrument::Type::lamp: {
@@ -169,8 +170,7 @@ std::int32_t TestTable::code(const Test& test, Index red) {
   const bool live = shown.overload && port.ohm <= instrument.full_scale;
   constexpr std::int32_t most_ohm_steps = 1 << 22;
   const auto spread = port.ohm > 0 ? spreads.of(port.ohm_sigma / port.ohm) : 0;
-  return (2 * std::min(stepped(port.ohm), most_ohm_steps) + (live ? 1 : 0)) * (spreads.most + 1) +
-         spread;
+  return (2 * std::min(stepped(port.ohm), most_ohm_steps) + (live ? 1 : 0)) * spread_steps + spread;
 }
 
 /// A port that shows what the code stands for.
@@ -182,8 +182,8 @@ Thevenin TestTable::port_of(const Entry& entry, std::int32_t code) const {
     return scale.relative > 0 ? std::sinh(u * scale.relative) * scale.absolute / scale.relative
                               : u * scale.absolute;
   };
-  const auto shown = quotient(code, spreads.most + 1);
-  const double sigma = spreads.middle(code - shown * (spreads.most + 1));
+  const auto shown = quotient(code, spread_steps);
+  const double sigma = spreads.middle(code - shown * spread_steps);
   if (reads_ohms(instrument.type)) {
     constexpr double live_volt = 1000;
     const double ohm = value_of(shown >> 1);
@@ -234,7 +234,7 @@ double TestTable::dominance_of(const Test& test, const View& view) const {
     return truth == SignTruth::absent ? 3 : truth == SignTruth::chatters ? 2 : 1;
   }
   const auto type = instruments_->instruments[at(test.entry.instrument)].type;
-  const auto shown = quotient(view[0], spreads.most + 1);
+  const auto shown = quotient(view[0], spread_steps);
   if (reads_ohms(type)) return most + (shown >> 1);
   if (type == Instrument::Type::lamp) return most - shown;
   return most -

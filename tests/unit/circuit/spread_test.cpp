@@ -33,7 +33,7 @@ Overrides stretched(const Overrides& overrides, const Solver& solver, Index elem
 TEST(SpreadPort, IsWhatEveryPartOnItsOwnComesTo) {
   constexpr double h = 1e-5;
   std::size_t spread = 0;
-  for (const auto* name : {"mulch-tug", "orchid-runner", "seedling-hauler"}) {
+  for (const auto& name : shipped::ids) {
     const auto vehicle = shipped::read(name);
     const Circuit circuit(vehicle);
     ASSERT_FALSE(circuit.toleranced().empty());
