@@ -288,6 +288,9 @@ class Step(Part):
         sign: Id of the sign to watch for.
         watched: Id of the part whose sign it is.
         wiggled_zone: Id of the zone where wires and plugs are moved by hand meanwhile.
+        when: "part", "sign" and "outcome" that tell when to read or watch: it is tried until the
+            sign comes out so. Empty: at once.
+        most_tries: How often it is tried at most, if there is a `when`.
         action: What kind of repair.
         lifted: Wire end to take off first.
         lead: Terminals that the fused lead joins.
@@ -311,6 +314,8 @@ class Step(Part):
     sign: str = ""
     watched: str = ""
     wiggled_zone: str = ""
+    when: Mapping[str, str] = field(default_factory=dict)
+    most_tries: int = 0
     action: str = ""
     lifted: str = ""
     lead: tuple[str, ...] = ()

@@ -32,6 +32,7 @@ class Costs:
         isolate_minutes: Pack off; the same again for back on.
         lift_minutes, lead_minutes: A wire end off and back on; a fused lead on and off.
         wiggle_minutes: To move the wires and plugs of a place by hand.
+        try_minutes: To try once more whether it runs: press, see the wheel turn, let go.
         most_minutes, most_visits: A job that takes more counts as not solved: a working day.
         referral_usd: For a job not solved: towed to somebody else, who starts anew.
     """
@@ -47,6 +48,7 @@ class Costs:
     lift_minutes: float = 3.0
     lead_minutes: float = 2.0
     wiggle_minutes: float = 1.5
+    try_minutes: float = 0.15
     most_minutes: float = 480.0
     most_visits: int = 6
     referral_usd: float = 500.0
@@ -86,6 +88,30 @@ class Tally:
     stalls: int = 0
     solved: bool = False
     log: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Test:
+    """What is noticed when something fails: what an instrument shows, or a sign.
+
+    Attributes:
+        instrument: Its id, "" if a sign is watched.
+        red: Terminal of the red probe.
+        black: Terminal of the black probe.
+        part: Whose sign is watched.
+        sign: Which one.
+    """
+
+    instrument: str = ""
+    red: str = ""
+    black: str = ""
+    part: str = ""
+    sign: str = ""
+
+    def __str__(self) -> str:
+        if self.instrument:
+            return f"{self.instrument} {self.red} {self.black}"
+        return f"{self.part} {self.sign}"
 
 
 class Shop:
@@ -218,6 +244,18 @@ class Shop:
         self._state, self._isolated = dict(state), isolated
         return minutes
 
+    def _placing(self, instrument: str, red: str, black: str) -> float:
+        """Minutes to get an instrument onto two terminals."""
+        minutes: float = self._instruments[instrument]["minutes"]
+        for terminal in (red, black):
+            at = self._wiring.terminals[terminal]
+            minutes += self._opening(at.zone)
+            # The black lead has a clip and stays where it is until it is needed elsewhere.
+            if terminal != black or terminal != self._black:
+                minutes += at.minutes
+        self._black = black
+        return minutes
+
     @property
     def usd(self) -> float:
         """Labour, parts, comebacks and, if it is over without a cure, the referral [USD]."""
@@ -279,14 +317,7 @@ class Shop:
         lifted: str = "",
     ) -> Json:
         """Puts an instrument on two terminals in a state, a wire end off; an entry of a job."""
-        minutes = self._instruments[instrument]["minutes"]
-        for terminal in (red, black):
-            at = self._wiring.terminals[terminal]
-            minutes += self._opening(at.zone)
-            # The black lead has a clip and stays where it is until it is needed elsewhere.
-            if terminal != black or terminal != self._black:
-                minutes += at.minutes
-        self._black = black
+        minutes = self._placing(instrument, red, black)
         if lifted:
             minutes += self._opening(self._wiring.components[lifted].zone)
             minutes += self.costs.lift_minutes
@@ -340,6 +371,63 @@ class Shop:
             entry["provoked"] = {"how": "wiggle", "zone": wiggled}
         if lead:
             entry["lead"] = list(lead)
+        return entry
+
+    def catch(
+        self,
+        test: Test,
+        when: tuple[str, str],
+        state: Mapping[str, str],
+        *,
+        tries: int,
+    ) -> Json:
+        """Tries until it does not run and notes what shows then; an entry of a job.
+
+        Nobody mistakes a drive for none. If it runs each time, the entry says so.
+
+        Args:
+            test: What stays in place, or is watched.
+            when: Part and sign that tell whether it runs.
+            state: How the controls stand.
+            tries: As often at most.
+        """
+        minutes = self._moving(state)
+        if test.instrument:
+            minutes += self._placing(test.instrument, test.red, test.black)
+            self.tally.probes += 1
+        else:
+            minutes += self.costs.sign_minutes
+            self.tally.signs += 1
+        done, vehicle = 0, self._now()
+        while done < tries:
+            done += 1
+            vehicle = self._now()
+            if vehicle.sign(*when, dict(state)) != "yes":
+                break
+        else:
+            self._take(minutes + done * self.costs.try_minutes, f"{test}: runs {done} times")
+            entry = self._entry(*when, state, "yes")
+            del entry["outcome"]
+            return entry | {"tries": {"yes": done}}
+        if test.instrument:
+            shown = self._hand.read(
+                vehicle, test.instrument, test.red, test.black, dict(state), isolated=False
+            )
+            entry = {"type": "reading", "instrument": test.instrument}
+            entry |= {"red": test.red, "black": test.black}
+            entry |= {"state": dict(state), "visit": self.visit_number} | shown
+        else:
+            said = self._hand.notice(vehicle, test.part, test.sign, dict(state))
+            entry = self._entry(test.part, test.sign, state, said)
+        entry["when"] = {
+            "part": when[0],
+            "sign": when[1],
+            "outcome": vehicle.sign(*when, dict(state)),
+            "after": done - 1,
+        }
+        self._take(
+            minutes + done * self.costs.try_minutes, f"{test} {_short(state)} caught: {entry}"
+        )
         return entry
 
     def look(self, component: str) -> bool:

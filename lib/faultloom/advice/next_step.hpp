@@ -41,6 +41,9 @@ struct Step {
   Index sign = vehicle::none;
   Index wiggled_zone = vehicle::none;  ///< sign: where wires and plugs are moved by hand meanwhile
   Index component = vehicle::none;     ///< look, repair; bridge: what is bridged
+  /// reading, sign: it is tried until this sign fails to come, and noted then; none: at once
+  Index when_sign = vehicle::none;
+  int most_tries = 0;  ///< with `when_sign`: as often at most
   vehicle::ControlState state;
   bool isolated = false;
   std::vector<Index> zones_to_open;

@@ -48,7 +48,7 @@ void PredictionStore::make_readers() {
   ports_.clear();
   for (std::size_t i = 0; i < set_->instruments.size(); ++i)
     readers_.push_back(
-        {OutcomeTable(*set_, static_cast<int>(i), space_->vehicle().nominal_volt), {}, {}, {}, {}});
+        {OutcomeTable(*set_, static_cast<int>(i), space_->vehicle().nominal_volt), {}, {}, {}, {}, {}});
 }
 
 const std::vector<PredictionStore::Place>& PredictionStore::lift_places(Index element) {
@@ -95,6 +95,21 @@ std::uint32_t PredictionStore::number(const Thevenin& port) {
                       ohm_steps < 0 ? 0 : 0.01 * std::exp(static_cast<double>(ohm_steps) / 16),
                       planning_spreads.middle(spread)});
   }
+  return entry->second;
+}
+
+std::int32_t PredictionStore::mixed(std::size_t instrument, std::int32_t a, std::int32_t b,
+                                    std::int32_t steps) {
+  auto& reader = readers_[instrument];
+  const auto [entry, added] = reader.mixtures.try_emplace(
+      {a, b, steps}, static_cast<std::int32_t>(reader.distributions.size()));
+  if (!added) return entry->second;
+  const double share = static_cast<double>(steps) / share_steps;
+  OutcomeTable::Distribution mixture{};
+  for (std::size_t o = 0; o < mixture.size(); ++o)
+    mixture[o] =
+        share * reader.distributions[at(a)][o] + (1 - share) * reader.distributions[at(b)][o];
+  reader.distributions.push_back(mixture);
   return entry->second;
 }
 

@@ -74,6 +74,10 @@ class PredictionStore {
                                                                std::int32_t code) const {
     return readers_[instrument].distributions[static_cast<std::size_t>(code)];
   }
+  /// Code of a mixture of two codes, so many `share_steps` of the first one.
+  [[nodiscard]] std::int32_t mixed(std::size_t instrument, std::int32_t a, std::int32_t b,
+                                   std::int32_t steps);
+  static constexpr std::int32_t share_steps = 32;
   [[nodiscard]] const OutcomeTable& table(std::size_t instrument) const {
     return readers_[instrument].table;
   }
@@ -84,6 +88,7 @@ class PredictionStore {
     std::vector<std::int32_t> by_port;
     std::vector<std::int32_t> by_raw;
     std::map<std::vector<int>, std::int32_t> classes;
+    std::map<std::array<std::int32_t, 3>, std::int32_t> mixtures;
     std::vector<OutcomeTable::Distribution> distributions;
   };
 

@@ -112,11 +112,15 @@ void split_swings(LiveSet& set, const belief::FaultSpace& space, const belief::P
     }
     const auto& chances = *found->second.chances;
     auto lively = h;
-    lively.swing = {h.live, found->second.quiet, chances.again, chances.wiggled};
+    const double later =
+        chances.now < 1 ? std::max(0.0, chances.caught - chances.now) / (1 - chances.now) : 1;
+    lively.swing = {h.live, found->second.quiet, chances.again, chances.wiggled,
+                    chances.again + (1 - chances.again) * later};
     lively.weight *= chances.now;
     auto quiet = lively;
     quiet.live = lively.swing->quiet;
     quiet.swing->shows = chances.after_quiet;
+    quiet.swing->caught = later;
     quiet.weight = h.weight - lively.weight;
     if (lively.weight > least * h.weight) all.push_back(std::move(lively));
     if (quiet.weight > least * h.weight) all.push_back(std::move(quiet));

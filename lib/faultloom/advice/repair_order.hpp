@@ -25,6 +25,7 @@ struct Hypothesis {
     std::int32_t quiet = 0;       ///< candidate without what comes and goes
     double shows = 1;             ///< P(at work in the next try)
     std::vector<double> wiggled;  ///< by zone: P(at work while things are wiggled there)
+    double caught = 1;  ///< P(at work in one at least of Predictions::catching_tries tries)
   };
   std::optional<Swing> swing{};  ///< none if nothing comes and goes
 };

@@ -13,12 +13,14 @@ struct Trial {
   Step step;
   Setup setup;             ///< empty state: any will do
   double own_minutes = 0;  ///< zones and change of setup aside
+  double tries = 0;        ///< expected, if it is tried until a sign fails to come
   std::vector<Index> zones;
   /// Probability of each outcome, one row per code.
   const PredictionStore* store = nullptr;        ///< readings
   std::vector<OutcomeTable::Distribution> rows;  ///< signs and looks
   std::vector<std::int32_t> codes;               ///< by hypothesis
-  std::vector<std::int32_t> plain;  ///< tries: by candidate, of what neither comes nor goes
+  /// By candidate, of what neither comes nor goes, if something comes and goes; else empty.
+  std::vector<std::int32_t> plain;
   std::size_t outcomes = 0;
 
   [[nodiscard]] const OutcomeTable::Distribution& row(std::int32_t code) const {

@@ -1,6 +1,7 @@
 #include <faultloom/advice/step_problem.hpp>
 
 #include <algorithm>
+#include <array>
 #include <boost/container_hash/hash.hpp>
 #include <cmath>
 #include <map>
@@ -72,7 +73,7 @@ class Ways {
       const auto lively = without_faults_of(component, swing->lively);
       const auto quiet = without_faults_of(component, swing->quiet);
       if (lively && quiet && lively != quiet)
-        left.swing = {*lively, *quiet, swing->shows, swing->wiggled};
+        left.swing = {*lively, *quiet, swing->shows, swing->wiggled, swing->caught};
     }
     const auto [entry, added] = known_.emplace(key(left), static_cast<std::int32_t>(list.size()));
     if (added) {
@@ -102,6 +103,20 @@ class Ways {
   std::vector<std::pair<std::int32_t, Index>> from_;
 };
 
+/// What comes and goes: the candidate now, with everything at work and quiet.
+using SwingKey = std::array<std::int32_t, 3>;
+using SwingMap = std::map<SwingKey, std::int32_t>;
+SwingKey swing_key(const Hypothesis& h) { return {h.live, h.swing->lively, h.swing->quiet}; }
+
+/// Code of what a repair leaves, if something comes and goes: as that of one that was given.
+std::int32_t plain_code(const Trial& trial, const Hypothesis& left,
+                        const SwingMap& first_of_swing) {
+  if (left.swing)
+    if (const auto found = first_of_swing.find(swing_key(left)); found != first_of_swing.end())
+      return trial.codes[at(found->second)];
+  return trial.plain[at(left.live)];
+}
+
 /// Codes of all ways for a trial, made dense from 0; the rows that they stand for.
 struct Predicted {
   std::vector<std::int32_t> codes;
@@ -109,7 +124,7 @@ struct Predicted {
 };
 
 Predicted predicted(const Trial& trial, const Ways& ways, std::size_t given,
-                    std::span<const std::int32_t> first_of_live) {
+                    std::span<const std::int32_t> first_of_live, const SwingMap& first_of_swing) {
   Predicted result;
   std::vector<std::int32_t> raw(trial.codes);
   raw.reserve(ways.list.size());
@@ -118,7 +133,7 @@ Predicted predicted(const Trial& trial, const Ways& ways, std::size_t given,
     if (trial.step.type == Step::Type::look) {
       raw.push_back(trial.step.component == component ? 0 : raw[at(from)]);
     } else if (!trial.plain.empty()) {
-      raw.push_back(ways.list[h].swing ? raw[at(from)] : trial.plain[at(ways.list[h].live)]);
+      raw.push_back(plain_code(trial, ways.list[h], first_of_swing));
     } else {
       raw.push_back(raw[at(first_of_live[at(ways.list[h].live)])]);
     }
@@ -272,13 +287,18 @@ StepProblem make_step_problem(const belief::FaultSpace& space, const LiveSet& li
   for (std::size_t h = live.hypotheses.size(); h-- > 0;)
     first_of_live[at(live.hypotheses[h].live)] = static_cast<std::int32_t>(h);
 
+  SwingMap first_of_swing;
+  for (std::size_t h = 0; h < live.hypotheses.size(); ++h)
+    if (live.hypotheses[h].swing)
+      first_of_swing.emplace(swing_key(live.hypotheses[h]), static_cast<std::int32_t>(h));
+
   Setups setups;
   result.state.setup = setups.number(present);
   problem.setup_after_repair =
       setups.number({costs.vehicle().run_state, false, vehicle::none, vehicle::none});
   for (const auto& trial : trials) {
     DecisionProblem::Test test;
-    auto prediction = predicted(trial, ways, live.hypotheses.size(), first_of_live);
+    auto prediction = predicted(trial, ways, live.hypotheses.size(), first_of_live, first_of_swing);
     auto groups = same_outcomes(trial, prediction.rows);
     test.cost_usd = costs.prices().of_minutes(trial.own_minutes);
     test.zones.assign(trial.zones.begin(), trial.zones.end());

@@ -23,6 +23,8 @@ constexpr std::array<Outcome, 3> sign_words{Outcome::yes, Outcome::no, Outcome::
 constexpr double sign_minutes = 0.2;
 /// To move the wires and plugs of a zone by hand; common practice, no source.
 constexpr double wiggle_minutes = 1.5;
+/// To try once more whether it runs: press, see the wheel turn, let go; common practice, no source.
+constexpr double try_minutes = 0.15;
 /// Wires lifted and suspects bridged in the comparison: those nearest to the heaviest suspects.
 constexpr std::size_t most_suspects = 12;
 constexpr std::size_t most_lifts = 12;
@@ -161,6 +163,7 @@ bool TrialFactory::made(const Step& step, Index lifted_element,
   deed.bridged = step.element;
   deed.sign = step.sign;
   deed.wiggled_zone = step.wiggled_zone;
+  deed.caught = step.when_sign != vehicle::none;
   if (step.type == Step::Type::look) deed.component = step.component;
   if (states.empty()) return deeds_.contains(deed);
   return std::any_of(states.begin(), states.end(), [&](const vehicle::ControlState& state) {
@@ -194,6 +197,7 @@ void TrialFactory::remember(const Entry& entry) {
     case Entry::Type::repair:
       return;
   }
+  deed.caught = !entry.moment.empty() && entry.id == entry.moment;
   deeds_.insert(deed);
   if (entry.visit == visit_) tries_.insert(deed);
   if (!deed.isolated) return;
@@ -227,6 +231,7 @@ void TrialFactory::price(Trial& trial) const {
     visit(step.wiggled_zone);
     own += wiggle_minutes;
   }
+  own += try_minutes * trial.tries;
   trial.own_minutes = own;
   double minutes = own;
   if (!trial.setup.state.empty()) {
@@ -257,11 +262,15 @@ void TrialFactory::keep(Trial&& trial, const std::vector<std::int32_t>& by_candi
   auto& list = known_[hash];
   for (const auto& [codes, i] : list) {
     auto& other = trials_[i];
+    // Rows for what comes and goes were added to the other one's.
     if (other.step.instrument != trial.step.instrument || codes != by_candidate ||
-        other.rows != trial.rows)
+        other.rows.size() < trial.rows.size() ||
+        !std::equal(trial.rows.begin(), trial.rows.end(), other.rows.begin()))
       continue;
     if (trial.step.cost_usd < other.step.cost_usd) {
       trial.codes = std::move(other.codes);
+      trial.plain = std::move(other.plain);
+      trial.rows = std::move(other.rows);
       other = std::move(trial);
     }
     return;
@@ -271,10 +280,43 @@ void TrialFactory::keep(Trial&& trial, const std::vector<std::int32_t>& by_candi
   trials_.push_back(std::move(trial));
 }
 
+/// What comes and goes is at work in one test and quiet in the next one, as far as nothing says that it
+/// stays as it is: no test may count on what another one found of that.
 void TrialFactory::set_codes(Trial& trial, std::span<const std::int32_t> by_candidate) const {
+  std::map<std::vector<std::int32_t>, std::int32_t> known;
   trial.codes.resize(live_->hypotheses.size());
-  for (std::size_t h = 0; h < trial.codes.size(); ++h)
-    trial.codes[h] = by_candidate[at(live_->hypotheses[h].live)];
+  bool mixed = false;
+  for (std::size_t h = 0; h < trial.codes.size(); ++h) {
+    const auto& item = live_->hypotheses[h];
+    trial.codes[h] = by_candidate[at(item.live)];
+    if (!item.swing) continue;
+    const auto lively = by_candidate[at(item.swing->lively)];
+    const auto quiet = by_candidate[at(item.swing->quiet)];
+    if (lively == quiet) continue;
+    mixed = true;
+    trial.codes[h] = mixed_code(trial, lively, quiet, item.swing->shows, known);
+  }
+  if (mixed) trial.plain.assign(by_candidate.begin(), by_candidate.end());
+}
+
+std::int32_t TrialFactory::mixed_code(
+    Trial& trial, std::int32_t lively, std::int32_t quiet, double shows,
+    std::map<std::vector<std::int32_t>, std::int32_t>& known) const {
+  const auto steps = static_cast<std::int32_t>(std::lround(shows * PredictionStore::share_steps));
+  if (steps <= 0) return quiet;
+  if (steps >= PredictionStore::share_steps) return lively;
+  if (trial.store != nullptr)
+    return store_->mixed(static_cast<std::size_t>(trial.step.instrument), lively, quiet, steps);
+  const auto [entry, added] =
+      known.try_emplace({lively, quiet, steps}, static_cast<std::int32_t>(trial.rows.size()));
+  if (added) {
+    const double share = static_cast<double>(steps) / PredictionStore::share_steps;
+    OutcomeTable::Distribution row{};
+    for (std::size_t o = 0; o < trial.outcomes; ++o)
+      row[o] = share * trial.rows[at(lively)][o] + (1 - share) * trial.rows[at(quiet)][o];
+    trial.rows.push_back(row);
+  }
+  return entry->second;
 }
 
 double TrialFactory::place_minutes(const PredictionStore::Place& place) const {
@@ -522,6 +564,7 @@ std::vector<Trial> TrialFactory::make(const Progress& progress) {
   rows_ = store_->rows(belief_->solver(), live_->candidates, progress);
   trials_.clear();
   known_.clear();
+  known_caught_.clear();
   shown_.clear();
   add_looks();
   if (constraints_->allow_live) {
@@ -529,6 +572,7 @@ std::vector<Trial> TrialFactory::make(const Progress& progress) {
     for (std::size_t s = 0; s < store_->states().size(); ++s) add_signs(s);
     add_bridges();
     add_tries();
+    add_catches();
   }
   if (store_->can_isolate()) {
     Alike isolated;
@@ -545,6 +589,11 @@ std::vector<Trial> TrialFactory::make(const Progress& progress) {
 }
 
 std::string TrialFactory::label(const Trial& trial, std::size_t outcome) const {
+  if (trial.step.when_sign != vehicle::none) {
+    if (outcome + 1 == trial.outcomes) return "never fails";
+    if (trial.step.instrument >= 0)
+      return store_->table(static_cast<std::size_t>(trial.step.instrument)).label(outcome);
+  }
   if (trial.store != nullptr)
     return store_->table(static_cast<std::size_t>(trial.step.instrument)).label(outcome);
   if (trial.step.sign != vehicle::none) return std::string(readings::name_of(sign_words[outcome]));

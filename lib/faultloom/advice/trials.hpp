@@ -1,6 +1,7 @@
 #pragma once
 
 #include <faultloom/advice/scan.hpp>
+#include <map>
 #include <set>
 #include <unordered_map>
 
@@ -46,6 +47,7 @@ class TrialFactory {
     Index sign = vehicle::none;
     Index component = vehicle::none;
     Index wiggled_zone = vehicle::none;
+    bool caught = false;  ///< when a sign failed to come
     vehicle::ControlState state;
     friend auto operator<=>(const Deed&, const Deed&) = default;  // NOLINT
   };
@@ -55,6 +57,18 @@ class TrialFactory {
   void add_looks();
   void add_tries();
   void add_try(std::size_t sign, std::size_t situation, Index zone);
+  /// A sign that fails to come when something that comes and goes is at work.
+  struct Failing {
+    std::size_t situation = 0;
+    std::size_t sign = 0;
+    std::vector<bool>
+        shows;           ///< by hypothesis: whether it tells the fault at work from a quiet one
+    double weight = 0;   ///< sum of theirs
+    double minutes = 0;  ///< to get the controls there
+  };
+  [[nodiscard]] std::vector<Failing> failing_signs() const;
+  void add_catches();
+  void add_catches_of(const Failing& failing);
   void add_lifts();
   void add_bridges();
   [[nodiscard]] std::vector<Alike> alike_states() const;
@@ -70,7 +84,13 @@ class TrialFactory {
   /// To get the probes there, zones that are closed included.
   [[nodiscard]] double place_minutes(const PredictionStore::Place& place) const;
   void set_codes(Trial& trial, std::span<const std::int32_t> by_candidate) const;
+  /// Code of what comes and goes: at work with a chance, else quiet.
+  [[nodiscard]] std::int32_t mixed_code(
+      Trial& trial, std::int32_t lively, std::int32_t quiet, double shows,
+      std::map<std::vector<std::int32_t>, std::int32_t>& known) const;
   [[nodiscard]] Trial sign_trial(std::size_t sign) const;
+  /// @param code_of  of the test itself, by candidate
+  void offer_caught(Trial&& trial, const Failing& failing, std::span<const std::int32_t> code_of);
   [[nodiscard]] bool allowed(Index zone) const;
   [[nodiscard]] bool reachable(Index terminal) const;
   [[nodiscard]] bool usable(std::size_t instrument, const PredictionStore::Place& place,
@@ -96,6 +116,8 @@ class TrialFactory {
   /// By hash of the predictions: these by candidate, and the trial.
   std::unordered_map<std::size_t, std::vector<std::pair<std::vector<std::int32_t>, std::size_t>>>
       known_;
+  /// The same of what is caught when a sign fails to come, by hypothesis.
+  std::map<std::pair<int, std::vector<std::int32_t>>, std::size_t> known_caught_;
   std::unordered_map<std::size_t, double> shown_;  ///< hash of ports by candidate -> minutes
   std::vector<std::int32_t> live_codes_;
   std::size_t compared_ = 0;

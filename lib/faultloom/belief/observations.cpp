@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cstring>
+#include <map>
+#include <string_view>
 #include <tuple>
 
 namespace faultloom::belief {
@@ -59,6 +61,37 @@ Observations::Observations(circuit::Solver& solver, const readings::InstrumentSe
   for (const auto i : given_) electrical.push_back(entries[i]);
   forecast_ = std::make_unique<readings::Forecast>(solver, instruments, std::move(electrical));
   for (std::size_t g = 0; g < group_count(); ++g) keys_.push_back(key_of(*forecast_, g));
+  find_companions();
+}
+
+void Observations::find_companions() {
+  const auto& entries = forecast_->entries();
+  companions_.resize(entries.size());
+  std::map<std::string_view, Companion> telling;  // by moment
+  for (std::size_t g = 0; g < group_count(); ++g) {
+    const auto& members = forecast_->group(g);
+    for (std::size_t i = 0; i < members.size(); ++i)
+      if (const auto& e = entries[members[i]]; !e.moment.empty() && e.id != e.moment)
+        telling.emplace(e.moment, Companion{g, i});
+  }
+  for (std::size_t i = 0; i < entries.size(); ++i) {
+    if (entries[i].moment.empty() || entries[i].id != entries[i].moment) continue;
+    if (const auto found = telling.find(entries[i].moment); found != telling.end())
+      companions_[i] = found->second;
+  }
+}
+
+std::vector<std::optional<Observations::Companion>> Observations::companions(
+    std::size_t group) const {
+  std::vector<std::optional<Companion>> list;
+  for (const auto i : forecast_->group(group)) list.push_back(companions_[i]);
+  return list;
+}
+
+bool Observations::told_when(std::size_t group) const {
+  const auto& members = forecast_->group(group);
+  return std::any_of(members.begin(), members.end(),
+                     [&](std::size_t i) { return companions_[i].has_value(); });
 }
 
 }  // namespace faultloom::belief

@@ -73,14 +73,20 @@ double most_source_volt(const FaultSpace& space) {
   return sum;
 }
 
-/// Adds tries to a visit in which everything is at work. @param all  chance of that if each is drawn anew
-void try_further(int number, double all, std::size_t masks, std::vector<VisitProduct>& visits) {
+/// Adds tries to a visit in which everything is at work, or in none of which it is.
+/// @param chance  of that if each is drawn anew
+void try_further(int number, double chance, bool quiet, std::size_t masks,
+                 std::vector<VisitProduct>& visits) {
   auto visit = std::find_if(visits.begin(), visits.end(),
                             [&](const VisitProduct& v) { return v.number == number; });
   if (visit == visits.end())
     visit = visits.insert(visit, {number, 1, std::vector<double>(masks, 1)});
-  visit->apart *= all;
-  std::fill(visit->alike.begin(), visit->alike.end() - 1, 0);
+  visit->apart *= chance;
+  if (quiet) {
+    visit->alike.back() = 0;
+  } else {
+    std::fill(visit->alike.begin(), visit->alike.end() - 1, 0);
+  }
 }
 
 }  // namespace
@@ -116,8 +122,8 @@ void Predictions::observe(const Observations& observations) {
     if (added) ++slot_count_;
     slots_.push_back(entry->second);
     const auto& first = observations.first(g);
-    seen_as_.emplace_back(entry->second, first.visit, first.provocation, first.provoked_zone,
-                          first.epoch);
+    seen_as_.push_back({entry->second, first.visit, first.provocation, first.provoked_zone,
+                        first.epoch, observations.companions(g)});
   }
   find_epochs();
   if (seen_as_ != before) {
@@ -132,13 +138,13 @@ void Predictions::observe(const Observations& observations) {
 void Predictions::find_epochs() {
   epochs_.clear();
   epoch_of_.clear();
-  for (const auto& seen : seen_as_) epochs_.push_back(std::get<4>(seen));
+  for (const auto& seen : seen_as_) epochs_.push_back(seen.epoch);
   std::sort(epochs_.begin(), epochs_.end());
   epochs_.erase(std::unique(epochs_.begin(), epochs_.end()), epochs_.end());
   if (epochs_.empty()) epochs_.push_back(0);
   for (const auto& seen : seen_as_)
     epoch_of_.push_back(static_cast<std::size_t>(
-        std::lower_bound(epochs_.begin(), epochs_.end(), std::get<4>(seen)) - epochs_.begin()));
+        std::lower_bound(epochs_.begin(), epochs_.end(), seen.epoch) - epochs_.begin()));
   alive_.assign(epochs_.size(), Bits(space_->faults().size()));
   for (std::size_t e = 0; e < epochs_.size(); ++e)
     for (std::size_t f = 0; f < space_->faults().size(); ++f)
@@ -364,6 +370,18 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
         exception && std::find(members.begin(), members.end(), exception->entry) != members.end();
     return mine ? exception : std::nullopt;
   };
+  // What was noticed at a moment that a sign told: given the sign, which counts by itself.
+  std::vector<double> told(masks);
+  const auto at_moment_of = [&](const Observations::Companion& companion) {
+    double sum = 0;
+    for (std::size_t mask = 0; mask < masks; ++mask) {
+      const auto& sign = cell(node_of(blend, mask, companion.group), companion.group);
+      told[mask] = weight[mask] * sign.entries[companion.place].total;
+      sum += told[mask];
+    }
+    for (std::size_t mask = 0; mask < masks; ++mask)
+      told[mask] = sum > 0 ? told[mask] / sum : weight[mask];
+  };
   std::vector<VisitProduct> visits;
   double product = 1;
   for (std::size_t g = 0; g < forecast.group_count(); ++g) {
@@ -372,9 +390,12 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
     const bool disturbed = first.provocation != Entry::Provocation::nothing;
     weigh(disturbed ? &first : nullptr);
     for (std::size_t i = 0; i < members.size(); ++i) {
+      const auto* companion = observations_->companion(members[i]);
+      if (companion != nullptr) at_moment_of(*companion);
+      const auto& share = companion == nullptr ? weight : told;
       EntryProbability sum;
       for (std::size_t mask = 0; mask < masks; ++mask)
-        sum = mixed(sum, 1, cell(node_of(blend, mask, g), g).entries[i], weight[mask]);
+        sum = mixed(sum, 1, cell(node_of(blend, mask, g), g).entries[i], share[mask]);
       scratch_[members[i]] = sum;
     }
     const double ceiling = observations_->ceiling(g);
@@ -398,11 +419,12 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
   }
   if (further.count > 0) {
     weigh(further.provocation);
-    const double all = std::pow(weight.back(), further.count);
+    const double once = further.quiet ? 1 - weight.back() : weight.back();
+    const double each = std::pow(once, further.count);
     if (further.provocation != nullptr) {
-      product *= all;
+      product *= each;
     } else {
-      try_further(further.visit, all, masks, visits);
+      try_further(further.visit, each, further.quiet, masks, visits);
     }
   }
   // A resistance that one reading tells counts with the share of its cell that fits.
@@ -458,8 +480,9 @@ Predictions::Swing Predictions::swing(const Candidate& candidate, int visit) {
   const auto share = [&](const Further& further) {
     return whole > 0 ? std::clamp(integrate(mixture, {}, further) / whole, 0.0, 1.0) : 0;
   };
-  result.now = share({visit, 1, nullptr});
-  const double twice = share({visit, 2, nullptr});
+  result.now = share({visit, 1, nullptr, false});
+  const double twice = share({visit, 2, nullptr, false});
+  result.caught = std::max(result.now, 1 - share({visit, catching_tries, nullptr, true}));
   result.again = result.now > 0 ? std::min(1.0, twice / result.now) : 0;
   result.after_quiet =
       result.now < 1 ? std::clamp((result.now - twice) / (1 - result.now), 0.0, 1.0) : 0;
@@ -467,7 +490,7 @@ Predictions::Swing Predictions::swing(const Candidate& candidate, int visit) {
   wiggle.provocation = Entry::Provocation::wiggle;
   for (std::size_t z = 0; z < zones; ++z) {
     wiggle.provoked_zone = static_cast<Index>(z);
-    result.wiggled[z] = share({visit, 1, &wiggle});
+    result.wiggled[z] = share({visit, 1, &wiggle, false});
   }
   return result;
 }
@@ -680,7 +703,9 @@ double Predictions::ceiling_without_help(const Candidate& candidate, std::uint64
         most = std::max(most, value);
         mean += weight[mask] * value;
       }
-      const bool single = observations_->forecast().group(g).size() == 1;
+      // Given the sign that told when, the mean may be more than over all moments.
+      const bool single =
+          observations_->forecast().group(g).size() == 1 && !observations_->told_when(g);
       if (first.provocation != Entry::Provocation::nothing) {
         apart *= most;
         continue;

@@ -74,11 +74,14 @@ class Predictions {
   static constexpr std::size_t most_intermittent = 2;
   [[nodiscard]] std::size_t intermittent_count(const Candidate& candidate) const;
 
+  /// As often it is worth trying at once to see something that comes and goes.
+  static constexpr int catching_tries = 20;
   /// How the faults of a set that come and go stand, given the entries.
   struct Swing {
     double now = 1;          ///< P(all of them are at work in a further try of the visit)
     double again = 1;        ///< the same, if they were in the try before it
     double after_quiet = 0;  ///< ... if they were not
+    double caught = 1;       ///< P(they are in one at least of `catching_tries` further tries)
     /// By zone: P(all of them are at work in a try in which things are wiggled there).
     std::vector<double> wiggled;
   };
@@ -143,11 +146,22 @@ class Predictions {
   [[nodiscard]] std::vector<std::int32_t> alive(std::span<const std::int32_t> faults,
                                                 std::size_t e) const;
   [[nodiscard]] double mean_share(const Blend& blend, std::size_t mask) const;
-  /// Tries beside the entries, in all of which everything that comes and goes is at work.
+  /// Tries beside the entries, in all of which everything that comes and goes is at work, or in none.
   struct Further {
     int visit = 0;
     int count = 0;
     const readings::Entry* provocation = nullptr;  ///< null: nothing was done to bring it out
+    bool quiet = false;                            ///< in none
+  };
+  /// All that a likelihood depends on beside the predictions of a group.
+  struct SeenAs {
+    std::size_t slot;
+    int visit;
+    readings::Entry::Provocation provocation;
+    Index provoked_zone;
+    int epoch;
+    std::vector<std::optional<Observations::Companion>> companions;  ///< by member
+    friend bool operator==(const SeenAs&, const SeenAs&) = default;
   };
   double likelihood(const Blend& blend, const std::optional<Exception>& exception);
   double integrate(const Blend& blend, const std::optional<Exception>& exception,
@@ -185,8 +199,7 @@ class Predictions {
   std::vector<int> epochs_;            ///< those observed, ascending; at least one
   std::vector<std::size_t> epoch_of_;  ///< by group: place in epochs_
   std::vector<Bits> alive_;            ///< by place in epochs_: the faults that may be there
-  /// By group: all that a likelihood depends on beside the predictions of the group.
-  std::vector<std::tuple<std::size_t, int, readings::Entry::Provocation, Index, int>> seen_as_;
+  std::vector<SeenAs> seen_as_;        ///< by group
   std::unordered_map<std::vector<std::int32_t>, Node, Hash> nodes_;
   /// Of candidates, for the present observations.
   std::unordered_map<std::vector<std::int32_t>, double, Hash> likelihoods_;

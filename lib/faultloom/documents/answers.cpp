@@ -347,6 +347,13 @@ std::string thing_text(const vehicle::Vehicle& v, vehicle::Index component) {
   return c.title.empty() ? c.id : fmt::format("{}, {}", c.id, inside_sentence(c.title));
 }
 
+std::string until_text(const vehicle::Vehicle& v, const advice::Step& step) {
+  const auto& sign = v.signs[at(step.when_sign)];
+  return fmt::format("Try it up to {} times; note what shows the first time this fails: {} ({})",
+                     step.most_tries, inside_sentence(sign.title),
+                     v.components[at(sign.component)].id);
+}
+
 json cautions_json(const AnswerContext& context, const advice::Step& step) {
   const auto& vehicle = context.vehicle;
   std::vector<std::string> ids;
@@ -401,8 +408,8 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
   };
   const auto probes = [&] {
     const auto& i = context.instruments.instruments[static_cast<std::size_t>(step.instrument)];
-    return i.title + ": red probe on " + v.terminals[at(step.red)].name + ", black on " +
-           v.terminals[at(step.black)].name;
+    return i.title + (step.when_sign == vehicle::none ? "" : " clipped on") + ": red probe on " +
+           v.terminals[at(step.red)].name + ", black on " + v.terminals[at(step.black)].name;
   };
   const auto watch = [&] {
     const auto& sign = v.signs[at(step.sign)];
@@ -413,9 +420,12 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
     return words_of(v.components[at(step.component)].repair.action) + " " +
            thing_text(v, step.component);
   };
+  const auto when = [&] {
+    return step.when_sign == vehicle::none ? "" : "; " + inside_sentence(until_text(v, step));
+  };
   switch (step.type) {
     case advice::Step::Type::reading:
-      return with_state(probes()) + (step.isolated ? ", pack isolated" : "");
+      return with_state(probes()) + (step.isolated ? ", pack isolated" : "") + when();
     case advice::Step::Type::lift:
       return "Pack isolated and capacitors discharged, take off " +
              v.components[at(step.lifted)].id + "; " + with_state(probes());
@@ -423,7 +433,7 @@ std::string step_text(const AnswerContext& context, const advice::Step& step) {
       if (step.wiggled_zone != vehicle::none)
         return fmt::format("Move wires and plugs by hand at {} meanwhile. {}",
                            inside_sentence(v.zones[at(step.wiggled_zone)].title), watch());
-      return watch();
+      return watch() + when();
     case advice::Step::Type::bridge:
       return "Drive wheels clear, fused lead from " + v.terminals[at(step.red)].name + " to " +
              v.terminals[at(step.black)].name + " across " + v.components[at(step.component)].id +
@@ -469,6 +479,12 @@ json one_step_json(const AnswerContext& context, const advice::Step& step) {
     item["sign"] = v.signs[at(step.sign)].id;
     item["watched"] = v.components[at(v.signs[at(step.sign)].component)].id;
     item["component"] = item["watched"];
+  }
+  if (step.when_sign != vehicle::none) {
+    const auto& sign = v.signs[at(step.when_sign)];
+    item["when"] = {
+        {"part", v.components[at(sign.component)].id}, {"sign", sign.id}, {"outcome", "no"}};
+    item["most_tries"] = step.most_tries;
   }
   if (step.wiggled_zone != vehicle::none)
     item["provoked"] = {{"how", "wiggle"}, {"zone", v.zones[at(step.wiggled_zone)].id}};

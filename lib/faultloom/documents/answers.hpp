@@ -18,6 +18,8 @@ struct AnswerContext {
 };
 
 /// "W7, wire W7 from ..."; a setting by what it sets: "charge plug".
+/// What to do until a sign fails to come; the step has such a sign.
+[[nodiscard]] std::string until_text(const vehicle::Vehicle& vehicle, const advice::Step& step);
 [[nodiscard]] std::string thing_text(const vehicle::Vehicle& vehicle, vehicle::Index component);
 /// The members that every answer to a job begins with.
 [[nodiscard]] nlohmann::json heading(std::string_view format, const AnswerContext& context);

@@ -104,7 +104,9 @@ class EntryReader {
     } else {
       resolver_.add(Code::schema, fmt::format("There is no type of entry '{}'", type), at("type"));
     }
-    return outcomes_.empty() ? std::vector{std::move(entry_)} : repeated();
+    auto entries = outcomes_.empty() ? std::vector{entry_} : repeated();
+    if (value_.contains("when")) read_when(entries);
+    return entries;
   }
 
  private:
@@ -180,6 +182,48 @@ class EntryReader {
       if (i > 0) entries[i].id = fmt::format("{}#{}", entry_.id, i + 1);
     }
     return entries;
+  }
+
+  /// The sign that told when: one more entry of the same moment, and those of the tries before it, which
+  /// went the other way.
+  void read_when(std::vector<Entry>& entries) {
+    if (!outcomes_.empty()) {
+      resolver_.add(Code::reading, "'when' tells of one moment, 'tries' of many: give one of them",
+                    at("when"));
+      return;
+    }
+    const auto& when = value_.at("when");
+    const auto owner = resolver_.component(text_or(when, "part"), at("when/part"));
+    if (owner == none) return;
+    Entry told;
+    told.type = Entry::Type::sign;
+    told.sign = resolver_.sign(owner, text_or(when, "sign"), at("when/sign"));
+    if (told.sign == none) return;
+    if (entry_.type == Entry::Type::sign && told.sign == entry_.sign)
+      resolver_.add(Code::reading, "A sign can't tell when it was noticed itself; name another one",
+                    at("when/sign"));
+    if (!entry_.lifted_elements.empty())
+      resolver_.add(Code::reading, "With the pack isolated nothing runs; leave 'when' out",
+                    at("when"));
+    told.state = entry_.state;
+    told.bridged_elements = entry_.bridged_elements;
+    told.visit = entry_.visit;
+    told.provocation = entry_.provocation;
+    told.provoked_zone = entry_.provoked_zone;
+    const auto add = [&](Outcome outcome, bool same_moment) {
+      auto one = told;
+      one.id = fmt::format("{}#{}", entry_.id, entries.size() + 1);
+      one.outcome = outcome;
+      if (same_moment) one.moment = entry_.id;
+      entries.push_back(std::move(one));
+    };
+    entries.front().moment = entry_.id;
+    const auto word = text_or(when, "outcome");
+    for (const auto outcome : sign_words)
+      if (readings::name_of(outcome) == word) add(outcome, true);
+    const auto before = value_or<std::size_t>(when, "after", 0);
+    for (std::size_t i = 0; i < before; ++i)
+      add(word == readings::name_of(Outcome::yes) ? Outcome::no : Outcome::yes, false);
   }
 
   void read_reading() {

@@ -145,6 +145,7 @@ std::vector<std::string> what_texts(const AnswerContext& context, const advice::
     texts.push_back(state + ".");
   }
   for (auto& text : deed_texts(context, step)) texts.push_back(std::move(text));
+  if (step.when_sign != vehicle::none) texts.push_back(until_text(v, step) + ".");
   return texts;
 }
 

@@ -72,7 +72,7 @@ bool Screen::covers(const belief::Evidence& evidence) {
   std::vector<const Entry*> list;
   for (const auto& entry : evidence.entries) {
     if (!electrical(entry)) continue;
-    if (entry.provocation != Entry::Provocation::nothing) return false;
+    if (entry.provocation != Entry::Provocation::nothing || !entry.moment.empty()) return false;
     for (const auto* other : list)
       if (entry.visit != other->visit || same_test(entry, *other)) return false;
     list.push_back(&entry);

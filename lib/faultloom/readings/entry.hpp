@@ -41,6 +41,10 @@ struct Entry {
   /// What was done to bring an intermittent fault out, and the zone where.
   enum class Provocation { nothing, wiggle, heat, wet } provocation = Provocation::nothing;
   Index provoked_zone = none;
+  /// Not empty: entries with the same one were noticed at one time, so that an intermittent fault stood the
+  /// same for all of them. It is the id of the entry that tells what was noticed; the sign that told when
+  /// has an id of its own.
+  std::string moment;
 
   /// "Not sure" and "can't reach" are recorded and change nothing. Repairs say nothing either; they decide
   /// what the entries after them speak about.

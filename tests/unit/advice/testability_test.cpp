@@ -110,12 +110,15 @@ TEST(Testability, ALookTellsWhatShowsNothing) {
 TEST(Testability, RefusesWhatDoesNotExist) {
   Running r(series().v);
   const std::vector<std::int32_t> beyond{99};
-  EXPECT_THROW(ambiguity_groups(r.space, r.solver, r.set, {}, beyond), Error);
-  EXPECT_THROW(ambiguity_groups(r.space, r.solver, r.set, {.instruments = {99}}), Error);
-  EXPECT_THROW(ambiguity_groups(r.space, r.solver, r.set, {.closed_zones = {7}}), Error);
+  EXPECT_THROW(static_cast<void>(ambiguity_groups(r.space, r.solver, r.set, {}, beyond)), Error);
+  EXPECT_THROW(static_cast<void>(ambiguity_groups(r.space, r.solver, r.set, {.instruments = {99}})),
+               Error);
+  EXPECT_THROW(static_cast<void>(ambiguity_groups(r.space, r.solver, r.set, {.closed_zones = {7}})),
+               Error);
   const std::vector<double> two{1, 1};
-  EXPECT_THROW(ambiguity_groups(r.space, r.solver, r.set, {}, {}, two), Error);
-  EXPECT_THROW(ambiguity_groups(r.space, r.solver, r.set, {}, {}, {}, [](double) { return false; }),
+  EXPECT_THROW(static_cast<void>(ambiguity_groups(r.space, r.solver, r.set, {}, {}, two)), Error);
+  EXPECT_THROW(static_cast<void>(ambiguity_groups(r.space, r.solver, r.set, {}, {}, {},
+                                                  [](double) { return false; })),
                Error);
 }
 

@@ -212,6 +212,7 @@ TEST(Intermittent, HowItStandsFollowsTheBetaFunction) {
   EXPECT_NEAR(fresh.now, mean(1, 0), 1e-9);
   EXPECT_NEAR(fresh.again, 0.6 + 0.4 * mean(2, 0) / mean(1, 0), 1e-9);
   EXPECT_NEAR(fresh.after_quiet, 0.4 * mean(1, 1) / mean(0, 1), 1e-9);
+  EXPECT_NEAR(fresh.caught, 1 - 0.6 * mean(0, 1) - 0.4 * mean(0, 20), 1e-9);
   EXPECT_NEAR(fresh.wiggled[here], 1 - (1 - mean(1, 0)) * (1 - 0.55), 1e-9);
   for (std::size_t z = 0; z < fresh.wiggled.size(); ++z)
     if (z != here) {
@@ -229,6 +230,71 @@ TEST(Intermittent, HowItStandsFollowsTheBetaFunction) {
   const double alike = mean(1, 1);
   const double apart = mean(2, 1);
   EXPECT_NEAR(shown.now, (0.6 * alike + 0.4 * apart) / alike, 1e-6);
+}
+
+// Lamps of one circuit, seen with the chances of a Sense to miss or imagine: two of them dark at one moment of a visit and one lit before it weigh, by the Beta function,
+// p E[alike] + (1 - p) E[both at one moment] E[the other one], p being the chance that nothing changes.
+TEST(Intermittent, WhatIsNoticedAtOneMomentHasOneState) {
+  Bench bench("mulch-tug");
+  auto rates = bench.rates();
+  rates.not_in_model = 0;
+  rates.intermittence.persistence = 0.6;
+  const Corner corner(bench.vehicle(), bench.instruments(), rates, {bench.component("S1")},
+                      {.intermittent = true});
+  auto instruments = bench.instruments();
+  constexpr double missed = 0.03;
+  constexpr double imagined = 0.05;
+  instruments.see = {.missed = missed, .imagined = imagined, .wrong_state = 0};
+  instruments.repeat_correlation = 0;
+  const auto mode = at(mode_named(corner.vehicle(), "S1/intermittent"));
+  const auto beta = corner.vehicle().modes[mode].duty;
+  const auto mean = [&](int bad, int good) {
+    return beta_function(beta.a + bad, beta.b + good) / beta_function(beta.a, beta.b);
+  };
+  const auto key_on = bench.state({{"key", "on"}});
+  auto before = bench.sign("H1", "lit", key_on);
+  before.outcome = Outcome::yes;
+  auto told = bench.sign("H1", "lit", key_on);
+  told.outcome = Outcome::no;
+  auto caught = bench.sign("H2", "lit", key_on);
+  caught.outcome = Outcome::no;
+  belief::Belief belief(corner.space(), instruments, corner.rates());
+  belief::Options options;
+  options.search.bound = 1e-12;
+  const auto prior = belief.posterior({}, options);
+  const auto weight = [&] {
+    const auto after = belief.posterior({{before, told, caught}, {}}, options);
+    return after.modes[mode] / after.no_fault / (prior.modes[mode] / prior.no_fault);
+  };
+  // By (at work, quiet): dark, and lit.
+  const double dark[] = {1 - 1.5 * imagined, missed};
+  const double lit[] = {imagined, 1 - missed - 0.5 * imagined};
+  const double no_fault = dark[1] * dark[1] * lit[1];
+  const double alike = mean(1, 0) * dark[0] * dark[0] * lit[0] + mean(0, 1) * no_fault;
+  const auto drawn_anew = [&](double at_work, double quiet, double more_at_work,
+                              double more_quiet) {
+    return mean(2, 0) * at_work * more_at_work +
+           mean(1, 1) * (at_work * more_quiet + quiet * more_at_work) +
+           mean(0, 2) * quiet * more_quiet;
+  };
+  told.moment = caught.moment = caught.id;
+  EXPECT_NEAR(
+      weight(),
+      (0.6 * alike + 0.4 * drawn_anew(dark[0] * dark[0], dark[1] * dark[1], lit[0], lit[1])) /
+          no_fault,
+      1e-6 * weight());
+  // At moments of their own all three are drawn anew.
+  const double together = weight();
+  told.moment = caught.moment = "";
+  double apart = 0;
+  for (int bad = 0; bad <= 3; ++bad)
+    for (int mask = 0; mask < 8; ++mask) {
+      const int states[] = {mask & 1, (mask >> 1) & 1, (mask >> 2) & 1};
+      if (states[0] + states[1] + states[2] != bad) continue;
+      apart += mean(bad, 3 - bad) * lit[1 - states[0]] * dark[1 - states[1]] * dark[1 - states[2]];
+    }
+  EXPECT_NEAR(weight(), (0.6 * alike + 0.4 * apart) / no_fault, 1e-6 * weight());
+  EXPECT_GT(together, weight());
 }
 
 // A pinch that cut one wire probably hit others: for a loom of which three wires can fail, by definition.

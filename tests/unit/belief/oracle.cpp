@@ -354,7 +354,7 @@ class Enumeration {
         0.0, 1.0, 1e-9);
   }
 
-  /// Per visit: the same state throughout, or every reading drawn anew.
+  /// Per visit: the same state throughout, or every moment drawn anew; what has no moment has one of its own.
   double at_duty(const std::vector<double>& duty,
                  const std::vector<std::vector<EntryProbability>>& by_mask) const {
     const auto& how = corner_.rates().intermittence;
@@ -367,15 +367,22 @@ class Enumeration {
         w *= ((mask >> i) & 1U) != 0 ? duty[i] : 1 - duty[i];
       weight.push_back(w);
     }
+    std::map<std::pair<int, std::string>, std::vector<double>> moments;
     for (std::size_t e = 0; e < forecast_.entry_count(); ++e) {
-      const int visit = forecast_.entries()[e].visit;
-      double mean = 0;
-      alike.try_emplace(visit, std::vector<double>(by_mask.size(), 1));
+      const auto& entry = forecast_.entries()[e];
+      alike.try_emplace(entry.visit, std::vector<double>(by_mask.size(), 1));
+      auto& moment = moments[{entry.visit, entry.moment.empty() ? entry.id : entry.moment}];
+      moment.resize(by_mask.size(), 1);
       for (std::size_t mask = 0; mask < by_mask.size(); ++mask) {
-        mean += weight[mask] * by_mask[mask][e].total;
-        alike[visit][mask] *= by_mask[mask][e].total;
+        moment[mask] *= by_mask[mask][e].total;
+        alike[entry.visit][mask] *= by_mask[mask][e].total;
       }
-      apart.try_emplace(visit, 1.0).first->second *= mean;
+    }
+    for (const auto& [key, product] : moments) {
+      double mean = 0;
+      for (std::size_t mask = 0; mask < by_mask.size(); ++mask)
+        mean += weight[mask] * product[mask];
+      apart.try_emplace(key.first, 1.0).first->second *= mean;
     }
     double product = 1;
     for (const auto& [visit, value] : apart) {

@@ -281,6 +281,56 @@ TEST(JobReader, CircumstancesOutOfFormAreNamed) {
   EXPECT_EQ(problem.pointer, "/entries/0/provoked");
 }
 
+// Tried until it failed: what showed then, the sign that told when, and the tries before.
+TEST(JobReader, ASignTellsTheMoment) {
+  const auto job = read(
+      R"({"id":"a","type":"reading","instrument":"meter","red":"S1.in","black":"S1.out","state":{"key":"on"},"volts":40,"visit":2,
+          "when":{"part":"K1","sign":"click","outcome":"no","after":2}},
+         {"id":"b","type":"look","component":"W1","outcome":"clean"})");
+  ASSERT_EQ(job.entries.size(), 5U);
+  EXPECT_EQ(job.entries[0].type, Entry::Type::reading);
+  EXPECT_EQ(job.entries[0].number, 40);
+  EXPECT_EQ(job.entries[0].moment, "a");
+  for (std::size_t i = 1; i < 4; ++i) {
+    const auto& e = job.entries[i];
+    EXPECT_EQ(e.id, "a#" + std::to_string(i + 1));
+    EXPECT_EQ(e.type, Entry::Type::sign);
+    EXPECT_NE(e.sign, vehicle::none);
+    EXPECT_EQ(e.state, job.entries[0].state);
+    EXPECT_EQ(e.visit, 2);
+    EXPECT_EQ(e.outcome, i == 1 ? Outcome::no : Outcome::yes);
+    EXPECT_EQ(e.moment, i == 1 ? "a" : "");
+  }
+  EXPECT_EQ(job.entries[4].id, "b");
+}
+
+TEST(JobReader, MomentsOutOfFormAreNamed) {
+  const auto when = [&](const std::string& given, const std::string& more = "") {
+    return problem_of(reading(R"("instrument":"meter","red":"S1.in","black":"S1.out","volts":1,)" +
+                              more + R"("when":)" + given));
+  };
+  EXPECT_EQ(when(R"({"part":"K9","sign":"click","outcome":"no"})").pointer, "/entries/0/when/part");
+  EXPECT_EQ(when(R"({"part":"K1","sign":"clack","outcome":"no"})").pointer, "/entries/0/when/sign");
+  EXPECT_EQ(when(R"({"part":"K1","sign":"click"})").pointer, "/entries/0/when");
+  EXPECT_EQ(when(R"({"part":"K1","sign":"click","outcome":"perhaps"})").pointer,
+            "/entries/0/when/outcome");
+  EXPECT_EQ(when(R"({"part":"K1","sign":"click","outcome":"no","after":-1})").pointer,
+            "/entries/0/when/after");
+  auto problem = problem_of(
+      R"({"id":"e1","type":"sign","part":"K1","sign":"click","outcome":"no","when":{"part":"K1","sign":"click","outcome":"no"}})");
+  EXPECT_EQ(problem.pointer, "/entries/0/when/sign");
+  EXPECT_NE(problem.message.find("name another one"), std::string::npos);
+  problem = problem_of(
+      R"({"id":"e1","type":"sign","part":"K1","sign":"click","tries":{"no":2},"when":{"part":"K1","sign":"click","outcome":"no"}})");
+  EXPECT_EQ(problem.pointer, "/entries/0/when");
+  problem = problem_of(
+      R"({"id":"e1","type":"reading","instrument":"ohmmeter","red":"S1.in","black":"S1.out","isolated":true,"ohms":2,"when":{"part":"K1","sign":"click","outcome":"no"}})");
+  EXPECT_EQ(problem.pointer, "/entries/0/when");
+  problem = problem_of(
+      R"({"id":"e1","type":"look","component":"W1","outcome":"clean","when":{"part":"K1","sign":"click","outcome":"no"}})");
+  EXPECT_EQ(problem.pointer, "/entries/0/when");
+}
+
 const std::string tried =
     R"({"id":"e7","type":"sign","part":"K1","sign":"click","state":{"key":"on"},"visit":4,"tries":)";
 

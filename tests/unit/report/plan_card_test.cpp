@@ -91,8 +91,8 @@ TEST(PlanCard, StaysOnePageWhateverItSays) {
        {std::string(), std::string("short"), times("a word ", 500), times("unbroken", 500),
         times("\xe4\xb8\x96", 400), times("\xf0\x9f\x9a\x9c ", 300), times("<&>\"'", 100),
         std::string("\xff\xfe\xc0\x80 cut \xe4\xb8"), nul})
-    for (const std::size_t steps : {0, 1, 2, 40})
-      for (const std::size_t cautions : {0, 3, 60})
+    for (const std::size_t steps : {0U, 1U, 2U, 40U})
+      for (const std::size_t cautions : {0U, 3U, 60U})
         expect_one_page(plan_card_svg(card_with(text, steps, cautions)));
 }
 

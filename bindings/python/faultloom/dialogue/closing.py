@@ -115,15 +115,20 @@ def passes(check: Check) -> str:
 def tries(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary) -> list[str]:
     """How it went each time it was tried to drive since the last repair, in order."""
     run_state = vocabulary.moved(vocabulary.run_state)
-    return [
-        str(entry["outcome"])
-        for entry in since_repair(entries)
-        if entry["type"] == "sign"
-        and entry["sign"] == "turns"
-        and entry.get("outcome") in ("yes", "no", "chatters")
-        and not ({"lifted", "lead", "provoked", "isolated"} & set(entry))
-        and vocabulary.moved(entry.get("state", {})) == run_state
-    ]
+    found: list[str] = []
+    for entry in since_repair(entries):
+        if {"lifted", "lead", "provoked", "isolated"} & set(entry):
+            continue
+        if vocabulary.moved(entry.get("state", {})) != run_state:
+            continue
+        told = entry.get("when", {})
+        if told.get("sign") == "turns":
+            found += ["yes"] * int(told.get("after", 0)) if told["outcome"] == "no" else []
+            found.append(str(told["outcome"]))
+        if entry["type"] == "sign" and entry["sign"] == "turns":
+            for word, times in entry.get("tries", {entry.get("outcome"): 1}).items():
+                found += [str(word)] * times if word in ("yes", "no", "chatters") else []
+    return found
 
 
 def since_repair(entries: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from faultloom.answers import Step
-from faultloom.dialogue.grammar import COMMANDS, NotUnderstoodError, Quantity, Words
+from faultloom.dialogue.grammar import (
+    COMMANDS,
+    NotUnderstoodError,
+    Quantity,
+    Words,
+    understand,
+)
 from faultloom.dialogue.own import EntryData, number_members
 from faultloom.dialogue.vocabulary import ANSWER_WORDS, NUMBER_UNITS, REPAIR_WORDS, Vocabulary
 
@@ -62,6 +69,7 @@ RUNS = {
 LEAD = "lead"
 """Member of an entry made with a fused lead in place: the two terminals that it joined."""
 
+_AFTER = re.compile(r"(?P<answer>.+?),? after (?P<count>\d{1,4})")
 # Steps in which an instrument is read.
 _READS = ("reading", "lift")
 _ENDS = 2
@@ -128,6 +136,9 @@ class Question:
         if self._unit:
             name, example = _IN_WORDS[self._unit], _EXAMPLES[self._unit]
             said.insert(0, f"the {name} it shows, such as {example}")
+        if self.step.when:
+            said[0] += ", with 'after 4' behind it if it ran 4 times before that"
+            said.append("runs if it never failed")
         return ", ".join(said[:-1]) + f" or {said[-1]}" if len(said) > 1 else said[0]
 
     def reply(self, said: Quantity | Words) -> Reply:
@@ -138,6 +149,33 @@ class Question:
         """
         if isinstance(said, Words) and ANSWER_WORDS.get(said.text) in _OPEN:
             return self._open(ANSWER_WORDS[said.text])
+        if self.step.when:
+            return self._caught(said)
+        return self._reply(said)
+
+    def _caught(self, said: Quantity | Words) -> Reply:
+        """What an answer to a step means that is tried until it fails."""
+        when = dict(self.step.when)
+        if isinstance(said, Words):
+            if RUNS.get(said.text) == "yes" and said.text not in self._outcomes:
+                state = self._vocabulary.moved(self.step.state)
+                tried = {"part": when["part"], "sign": when["sign"], "state": state}
+                return Reply(({"type": "sign", **tried, "tries": {"yes": self.step.most_tries}},))
+            if found := _AFTER.fullmatch(said.text):
+                good = int(found["count"])
+                if good >= self.step.most_tries:
+                    raise NotUnderstoodError(
+                        f"It was to be tried {self.step.most_tries} times at most: {self.hint}"
+                    )
+                when["after"] = good
+                answer = understand(found["answer"])
+                if not isinstance(answer, Quantity | Words):
+                    raise NotUnderstoodError(self._no_answer(said.text))
+                said = answer
+        reply = self._reply(said)
+        return Reply(tuple({**entry, "when": when} for entry in reply.entries))
+
+    def _reply(self, said: Quantity | Words) -> Reply:
         if not self.known:
             raise NotUnderstoodError(f"This step has no answer in a word or number: {self.hint}")
         if isinstance(said, Quantity):
@@ -266,9 +304,11 @@ def key_of(step: Step, vocabulary: Vocabulary) -> str:
         case "reading" | "lift":
             lifted = [step.lifted] if step.lifted else []
             probes = (step.red, step.black)
-            return _reading_key(step.instrument, probes, state, lifted, isolated=step.isolated)
+            key = _reading_key(step.instrument, probes, state, lifted, isolated=step.isolated)
+            return key + _when_key(step.when)
         case "sign":
-            return _sign_key(step.component, step.sign, state, step.wiggled_zone)
+            key = _sign_key(step.component, step.sign, state, step.wiggled_zone)
+            return key + _when_key(step.when)
         case "verify" if tried := turning(vocabulary, "yes"):
             return entry_key(tried[0], vocabulary)
         case "bridge":
@@ -288,12 +328,14 @@ def entry_key(entry: Mapping[str, Any], vocabulary: Vocabulary) -> str:
         case "reading" if plain and "red" in entry:
             probes = (entry["red"], entry["black"])
             isolated = bool(entry.get("isolated"))
-            return _reading_key(entry["instrument"], probes, state, lifted, isolated=isolated)
+            key = _reading_key(entry["instrument"], probes, state, lifted, isolated=isolated)
+            return key + _when_key(entry.get("when", {}))
         case "sign" if LEAD in entry:
             return _bridge_key(entry["part"], entry["sign"], entry[LEAD])
         case "sign" if (plain or how == "wiggle") and not lifted:
             zone = "" if plain else entry["provoked"]["zone"]
-            return _sign_key(entry["part"], entry["sign"], state, zone)
+            key = _sign_key(entry["part"], entry["sign"], state, zone)
+            return key + _when_key(entry.get("when", {}))
         case "look":
             return f"look {entry['component']}"
     return ""
@@ -324,6 +366,10 @@ def _reading_key(
 
 def _sign_key(part: str, sign: str, state: str, wiggled_zone: str) -> str:
     return f"sign {part}.{sign} {state}" + (f" wiggled {wiggled_zone}" if wiggled_zone else "")
+
+
+def _when_key(when: Mapping[str, Any]) -> str:
+    return f" when {when['part']}.{when['sign']} {when['outcome']}" if when else ""
 
 
 def _bridge_key(part: str, sign: str, lead: Any) -> str:

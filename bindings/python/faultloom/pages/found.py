@@ -92,9 +92,18 @@ def _state(entry: Mapping[str, Any], names: Names, vehicle: Mapping[str, Any]) -
         said.append("taken off: " + ", ".join(lifted))
     if lead := entry.get("lead"):
         said.append("fused lead from " + " to ".join(lead))
+    if told := entry.get("when"):
+        said.append(_when_text(told))
     if moved := entry.get("provoked"):
         said.append(f"{words(moved['how'])} in {names.zone(moved['zone'])}")
     return "; ".join(said)
+
+
+def _when_text(told: Mapping[str, Any]) -> str:
+    """When it was noticed: "when M1 turns: no, after 4 other tries"."""
+    before = int(told.get("after", 0))
+    tries = f", after {before} other {'try' if before == 1 else 'tries'}" if before else ""
+    return f"when {told['part']} {words(told['sign'])}: {words(told['outcome'])}{tries}"
 
 
 def _doubt(entry: Entry | None) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 import faultloom
 
-from whole_jobs.shop import Shop
+from whole_jobs.shop import Shop, Test
 from whole_jobs.strategies.base import fails
 
 Json = dict[str, Any]
@@ -103,7 +103,11 @@ class Advised:
         if step.type == "repair":
             return self._repair(shop, step.component)
         state = {c: p for c, p in step.state.items() if p != self._rest[c]}
-        if step.type in ("sign", "bridge"):
+        if step.when:
+            caught = Test(step.instrument, step.red, step.black, step.watched, step.sign)
+            when = (step.when["part"], step.when["sign"])
+            self._note(shop.catch(caught, when, state, tries=step.most_tries))
+        elif step.type in ("sign", "bridge"):
             part = self._part_of(step)
             self._note(
                 shop.notice(part, step.sign, state, wiggled=step.wiggled_zone, lead=step.lead)
@@ -166,5 +170,5 @@ class Advised:
 def _key(step: faultloom.Step) -> str:
     """What makes a step the same as another one."""
     where = (step.instrument, step.red, step.black, step.component, step.sign, step.isolated)
-    hand = (step.wiggled_zone, step.lifted, *step.lead)
+    hand = (step.wiggled_zone, step.lifted, *step.lead, *step.when.values())
     return repr((step.type, *where, *hand, sorted(step.state.items())))
