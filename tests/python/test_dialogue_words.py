@@ -267,6 +267,43 @@ def test_what_is_wiggled_meanwhile_is_in_the_entry(hauler: Vocabulary) -> None:
     assert key_of(step, hauler) != key_of(replace(plain, wiggled_zone="seat"), hauler)
 
 
+WHEN = {"part": "M1", "sign": "turns", "outcome": "no"}
+
+
+def test_what_is_caught_has_its_moment(hauler: Vocabulary) -> None:
+    plain = _reading("meter", state={"key": "on"})
+    step = replace(plain, when=WHEN, most_tries=20)
+    question = Question(step, hauler)
+    assert "runs if it never failed" in question.hint
+    (entry,) = _answer(step, "7.2 V", hauler)
+    assert (entry["volts"], entry["when"]) == (7.2, WHEN)
+    assert key_of(step, hauler) == entry_key(entry, hauler) != key_of(plain, hauler)
+    for line in ("7.2 V after 4", "7,2 V, after 4", "7.2 after 4"):
+        (entry,) = _answer(step, line, hauler)
+        assert (entry["volts"], entry["when"]) == (7.2, {**WHEN, "after": 4})
+    (entry,) = _answer(step, "runs", hauler)
+    assert (entry["type"], entry["sign"], entry["tries"]) == ("sign", "turns", {"yes": 20})
+    assert entry["state"] == {"key": "on"}
+    (entry,) = _answer(step, "can't", hauler)
+    assert open_keys([entry], hauler) == {key_of(step, hauler)}
+    with pytest.raises(NotUnderstoodError, match="20 times at most"):
+        _answer(step, "7 V after 20", hauler)
+    with pytest.raises(NotUnderstoodError):
+        _answer(step, "undo after 2", hauler)
+
+
+def test_a_sign_is_caught_like_a_reading(hauler: Vocabulary) -> None:
+    plain = _step("sign", component="K1", watched="K1", sign="click", state={"key": "on"})
+    step = replace(plain, when=WHEN, most_tries=20)
+    (entry,) = _answer(step, "no after 2", hauler)
+    assert (entry["sign"], entry["outcome"]) == ("click", "no")
+    assert entry["when"] == {**WHEN, "after": 2}
+    assert key_of(step, hauler) == entry_key(entry, hauler) != key_of(plain, hauler)
+    # The answer to the sign is one thing, that it never failed another.
+    assert _answer(step, "yes", hauler)[0]["outcome"] == "yes"
+    assert _answer(step, "it runs", hauler)[0]["tries"] == {"yes": 20}
+
+
 def test_what_a_lead_shows_is_an_entry(hauler: Vocabulary) -> None:
     lead = ("S5.common", "S5.no")
     text = "Drive wheels clear, fused lead from S5.common to S5.no across S5; Watch and listen: (K1)"

@@ -76,13 +76,21 @@ def reading(draw: st.DrawFn, form: str) -> Document:
         entry |= with_tolerance(draw, "volts", draw(volts))
     else:
         entry |= {"instrument": "filament_lamp"} | answered(draw, ["bright", "dim", "dark"])
-    return entry | circumstances(draw)
+    return entry | circumstances(draw) | moment(draw, "lit")
 
 
 def circumstances(draw: st.DrawFn) -> Document:
     said: Document = {"state": draw(st.sampled_from(STATES)), "visit": draw(visits)}
     provoked = draw(provocations)
     return said if provoked is None else said | {"provoked": provoked}
+
+
+def moment(draw: st.DrawFn, sign: str) -> Document:
+    """Perhaps the sign that told when."""
+    if draw(st.booleans()):
+        return {}
+    when = {"part": "H1", "sign": sign, "outcome": draw(st.sampled_from(["yes", "no"]))}
+    return {"when": when | draw(st.sampled_from([{}, {"after": 0}, {"after": 3}]))}
 
 
 def sign(draw: st.DrawFn, form: str) -> Document:
@@ -328,6 +336,8 @@ def renamed_entry(entry: Document) -> Document:
             renamed[key] = new_name(entry[key])
     if "state" in entry:
         renamed["state"] = renamed_state(entry["state"])
+    if "when" in entry:
+        renamed["when"] = {**entry["when"], "part": new_name(entry["when"]["part"])}
     if "provoked" in entry:
         renamed["provoked"] = {**entry["provoked"], "zone": new_name(entry["provoked"]["zone"])}
     return renamed

@@ -102,6 +102,7 @@ Found Search::run(const Progress& progress) {
   bool any = false;
   double walked = threshold_;  // threshold of the last complete pass
   std::size_t before = 0;
+  most_sets_ = options_.most_sets;
   while (true) {
     try {
       walk();
@@ -128,11 +129,35 @@ Found Search::run(const Progress& progress) {
     const auto now = static_cast<double>(best.sets);
     const double next =
         now * std::clamp(now / static_cast<double>(std::max<std::size_t>(before, 1)), 2.0, 4.0);
-    if (options_.most_sets > 0 && next > static_cast<double>(options_.most_sets)) break;
+    most_sets_ = most_sets(best);
+    if (most_sets_ > 0 && next > static_cast<double>(most_sets_)) break;
     before = best.sets;
   }
   threshold_ = walked;
   return options_.exhaustive ? best : named(std::move(best));
+}
+
+std::size_t Search::most_sets(const Found& found) const {
+  const bool more =
+      options_.most_sets > 0 && options_.most_sets_if_poor > options_.most_sets && is_poor(found);
+  return more ? options_.most_sets_if_poor : options_.most_sets;
+}
+
+bool Search::is_poor(const Found& found) const {
+  constexpr int several = 2;
+  constexpr double mistaken = 0.05;
+  const auto best =
+      std::max_element(found.kernels.begin(), found.kernels.end(),
+                       [](const Kernel& a, const Kernel& b) { return a.weight < b.weight; });
+  if (best == found.kernels.end()) return true;
+  // A group that faults make come and go has no value of its own.
+  if (predictions_->intermittent_count(best->seen) > 0) return false;
+  int count = 0;
+  for (std::size_t g = 0; g < observations_->group_count(); ++g)
+    if (predictions_->group(best->seen, g) <
+        mistaken * predictions_->ceiling_with_help(best->seen, g))
+      ++count;
+  return count >= several;
 }
 
 /// Goes over the sets of the last pass once more, none of it new, for what costs time and is wanted once:
@@ -179,8 +204,8 @@ void Search::visit(const Candidate& candidate, Assignment assignment) {
   }
   // On a large vehicle a set takes milliseconds.
   if (looked_at_ % between_looks_at_the_clock == 0 && out_of_budget()) throw BudgetGone{};
-  if (options_.most_sets > 0 && !options_.exhaustive && !naming_ && threshold_ != above_all &&
-      found_.sets > options_.most_sets)
+  if (most_sets_ > 0 && !options_.exhaustive && !naming_ && threshold_ != above_all &&
+      found_.sets > most_sets_)
     throw BudgetGone{};
   if (options_.most_faults >= 0 &&
       candidate.faults.size() == static_cast<std::size_t>(options_.most_faults)) {

@@ -13,6 +13,9 @@ struct SearchOptions {
   double bound = 1e-3;
   /// Budget: sets of faults looked at in one pass, and seconds; 0: no limit.
   std::size_t most_sets = 8000;
+  /// The same, if more, while what was found best has several observations come about by mistakes alone:
+  /// something that explains them has probably not been met yet.
+  std::size_t most_sets_if_poor = 0;
   double most_seconds = 0;
   /// Also ends once a pass over some two to three times as many sets changes everything found by less
   /// than this share; 0: never.
@@ -164,6 +167,8 @@ class Search {
   void put_out(std::span<const std::int32_t> faults);
   void take_back(std::size_t to);
   [[nodiscard]] bool out_of_budget() const;
+  [[nodiscard]] bool is_poor(const Found& found) const;
+  [[nodiscard]] std::size_t most_sets(const Found& found) const;
   void finish(Found& found) const;
 
   Predictions* predictions_;
@@ -192,6 +197,7 @@ class Search {
   bool naming_ = false;  ///< in the last pass: split and refine what weighs most
   double threshold_ = 0;
   std::size_t looked_at_ = 0;  ///< sets in all passes
+  std::size_t most_sets_ = 0;  ///< in the present pass
   double scale_ = 0;           ///< total of the pass before
   std::map<Candidate, Refined> refined_;
   Found found_;

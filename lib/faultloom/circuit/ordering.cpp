@@ -106,9 +106,12 @@ std::vector<std::int32_t> shallow_order(Adjacency graph, double height_weight) {
 
 std::vector<std::int32_t> multiple_minimum_degree(const Adjacency& graph) {
   using Graph = boost::adjacency_list<boost::vecS, boost::vecS, boost::directedS>;
-  const auto n = graph.size();
+  // Looking for the next degree, Boost 1.74 may read one list beyond that of the highest: nodes joined to
+  // nothing make room for it.
+  constexpr std::size_t spare = 2;
+  const auto n = graph.size() + spare;
   Graph g(n);
-  for (std::size_t i = 0; i < n; ++i)
+  for (std::size_t i = 0; i < graph.size(); ++i)
     for (const auto j : graph[i]) boost::add_edge(i, static_cast<std::size_t>(j), g);
   std::vector<int> inverse_perm(n, 0);
   std::vector<int> perm(n, 0);
@@ -120,6 +123,8 @@ std::vector<std::int32_t> multiple_minimum_degree(const Adjacency& graph) {
   };
   boost::minimum_degree_ordering(g, map(degree), inverse_perm.data(), perm.data(),
                                  map(supernode_sizes), 0, id);
+  std::erase_if(inverse_perm,
+                [&](int node) { return static_cast<std::size_t>(node) >= graph.size(); });
   return {inverse_perm.begin(), inverse_perm.end()};
 }
 

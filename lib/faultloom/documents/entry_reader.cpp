@@ -210,6 +210,7 @@ class EntryReader {
     told.visit = entry_.visit;
     told.provocation = entry_.provocation;
     told.provoked_zone = entry_.provoked_zone;
+    entries.front().told_by = told.sign;
     const auto add = [&](Outcome outcome, bool same_moment) {
       auto one = told;
       one.id = fmt::format("{}#{}", entry_.id, entries.size() + 1);
@@ -220,7 +221,10 @@ class EntryReader {
     entries.front().moment = entry_.id;
     const auto word = text_or(when, "outcome");
     for (const auto outcome : sign_words)
-      if (readings::name_of(outcome) == word) add(outcome, true);
+      if (readings::name_of(outcome) == word) {
+        entries.front().told = outcome;
+        add(outcome, true);
+      }
     const auto before = value_or<std::size_t>(when, "after", 0);
     for (std::size_t i = 0; i < before; ++i)
       add(word == readings::name_of(Outcome::yes) ? Outcome::no : Outcome::yes, false);

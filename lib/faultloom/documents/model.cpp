@@ -67,6 +67,7 @@ auto with_posterior(const Model::Parts& parts, const Job& job, const NextOptions
   how.judge_entries = false;
   how.find_swings = true;
   how.search.most_sets = options.budget_sets;
+  how.search.most_sets_if_poor = options.budget_sets_if_poor;
   how.search.most_seconds = share_for_belief * options.constraints.budget_seconds;
   const auto posterior = belief->posterior(evidence_of(job), how, part_of(progress, 0, 0.5));
   auto constraints = options.constraints;

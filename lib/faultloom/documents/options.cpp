@@ -153,6 +153,8 @@ void read_next(const json& options, const vehicle::Vehicle& vehicle,
   read_means(options, vehicle, instruments, constraints.instruments, constraints.closed_zones,
              problems);
   read_count(options, "budget_sets", most_budget_sets, next.budget_sets, problems);
+  // Who names a budget means it.
+  if (options.contains("budget_sets")) next.budget_sets_if_poor = next.budget_sets;
   read_price(options, "comeback_usd", 1e9, next.comeback_usd, problems);
   read_price(options, "good_part_loss", 1, next.good_part_loss, problems);
   read_price(options, "good_part_usd", 1e9, next.good_part_usd, problems);

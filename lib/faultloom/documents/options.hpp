@@ -25,6 +25,7 @@ struct NextOptions {
   /// Sets of faults looked at for the belief that steps are weighed with. Fewer than for a ranking: what to
   /// do next hangs on the leading suspects.
   std::size_t budget_sets = 2500;
+  std::size_t budget_sets_if_poor = belief::SearchOptions{}.most_sets;
   std::optional<double> comeback_usd;    ///< advice::Prices::comeback_usd
   std::optional<double> good_part_loss;  ///< advice::Prices::good_part_loss
   std::optional<double> good_part_usd;   ///< advice::Prices::good_part_usd

@@ -85,7 +85,13 @@ std::string look_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
   return fmt::format("look at {}: {}", words_of(component.id), word);
 }
 
-/// ", wiggled at dash, visit 2", or "".
+std::string sign_text(const vehicle::Vehicle& vehicle, Index sign, Outcome outcome) {
+  const auto& own = vehicle.signs[at(sign)];
+  return fmt::format("{} ({}): {}", inside_sentence(own.title),
+                     vehicle.components[at(own.component)].id, outcome_text(outcome));
+}
+
+/// ", wiggled at dash, when motor turns (M1): no, visit 2", or "".
 std::string occasion_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
   std::string text;
   switch (entry.provocation) {
@@ -103,6 +109,7 @@ std::string occasion_text(const vehicle::Vehicle& vehicle, const Entry& entry) {
   }
   if (!text.empty() && entry.provoked_zone != none)
     text += " at " + words_of(vehicle.zones[at(entry.provoked_zone)].id);
+  if (entry.told_by != none) text += ", when " + sign_text(vehicle, entry.told_by, entry.told);
   if (entry.visit > 0) text += fmt::format(", visit {}", entry.visit);
   return text;
 }
@@ -241,9 +248,7 @@ std::string entry_text(const vehicle::Vehicle& vehicle, const readings::Instrume
         outcome_text(entry.outcome), occasion);
   std::string text;
   if (entry.type == Entry::Type::sign) {
-    const auto& sign = vehicle.signs[at(entry.sign)];
-    text = fmt::format("{} ({}): {}", inside_sentence(sign.title),
-                       vehicle.components[at(sign.component)].id, outcome_text(entry.outcome));
+    text = sign_text(vehicle, entry.sign, entry.outcome);
   } else {
     text = reading_text(vehicle,
                         instruments.instruments[static_cast<std::size_t>(entry.instrument)], entry);

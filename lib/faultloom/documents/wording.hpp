@@ -41,7 +41,7 @@ namespace faultloom::documents {
 /// One line for an entry: "48.2 V at K1.coil_feed against BAT1.negative, key on, selector forward",
 /// "filament lamp: dim between K1.coil_feed and K1.coil_return, key on", "contactor click (K1): no, key
 /// on", "look at W12: clean", "look at tow switch: set wrong", "driver: only one direction dead: yes". What
-/// provoked it and the visit follow: ", wiggled at dash, visit 2".
+/// provoked it, the sign that told when and the visit follow: ", wiggled at dash, visit 2".
 /// @param cue_title  of a cue, "" if not known
 [[nodiscard]] std::string entry_text(const vehicle::Vehicle& vehicle,
                                      const readings::InstrumentSet& instruments,

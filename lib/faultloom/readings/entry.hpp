@@ -45,6 +45,9 @@ struct Entry {
   /// same for all of them. It is the id of the entry that tells what was noticed; the sign that told when
   /// has an id of its own.
   std::string moment;
+  /// The sign that told when and how it came out, with the entry that has the moment's id; else none.
+  Index told_by = none;
+  Outcome told = Outcome::not_sure;
 
   /// "Not sure" and "can't reach" are recorded and change nothing. Repairs say nothing either; they decide
   /// what the entries after them speak about.

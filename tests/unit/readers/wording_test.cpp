@@ -90,6 +90,12 @@ TEST(Wording, RoughNumbersVisitsAndProvocations) {
   entry.provoked_zone = cart.zone("dash");
   EXPECT_EQ(documents::entry_text(cart, set, entry),
             "40 V at S1.in against BAT1.negative, all at rest, wiggled at dash, visit 2");
+  entry.provocation = readings::Entry::Provocation::nothing;
+  entry.told_by = 0;
+  entry.told = readings::Outcome::no;
+  EXPECT_EQ(documents::entry_text(cart, set, entry),
+            "40 V at S1.in against BAT1.negative, all at rest, when " +
+                documents::inside_sentence(cart.signs[0].title) + " (K1): no, visit 2");
 }
 
 TEST(Wording, CuesAndSettings) {

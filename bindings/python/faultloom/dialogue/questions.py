@@ -157,7 +157,7 @@ class Question:
         """What an answer to a step means that is tried until it fails."""
         when = dict(self.step.when)
         if isinstance(said, Words):
-            if RUNS.get(said.text) == "yes" and said.text not in self._outcomes:
+            if RUNS.get(said.text) == "yes" and said.text not in ANSWER_WORDS:
                 state = self._vocabulary.moved(self.step.state)
                 tried = {"part": when["part"], "sign": when["sign"], "state": state}
                 return Reply(({"type": "sign", **tried, "tries": {"yes": self.step.most_tries}},))
