@@ -136,9 +136,12 @@ def job_of(entries: list[Document]) -> Document:
 
 
 def idle(entry: Document, word: str) -> Document:
-    """The entry with its answer replaced by a word that says nothing; nobody reaches for a cue."""
+    """The entry with its answer replaced by a word that says nothing; nobody reaches for a cue.
+
+    A sign that told when was noticed all the same, so there is none.
+    """
     word = "not_sure" if entry["type"] == "cue" else word
-    answers = {"volts", "ohms", "tolerance_volt", "tolerance_ohm", "tries", "outcome"}
+    answers = {"volts", "ohms", "tolerance_volt", "tolerance_ohm", "tries", "outcome", "when"}
     return {key: value for key, value in entry.items() if key not in answers} | {"outcome": word}
 
 

@@ -87,7 +87,7 @@ std::uint32_t PredictionStore::number(const Thevenin& port) {
   const auto key = (static_cast<std::uint64_t>(volt_steps) << 24) ^
                    (static_cast<std::uint64_t>(spread) << 20) ^
                    static_cast<std::uint64_t>(ohm_steps + 1);
-  const auto [entry, added] = numbers_.emplace(key, static_cast<std::uint32_t>(ports_.size()));
+  const auto [entry, added] = numbers_.try_emplace(key, static_cast<std::uint32_t>(ports_.size()));
   if (added) {
     const auto steps = static_cast<double>(std::abs(volt_steps));
     const double middle = steps < 1024 ? steps / 1024 : 1 + (steps - 1024) / 128;

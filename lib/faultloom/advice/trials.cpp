@@ -254,12 +254,37 @@ bool TrialFactory::settle(Trial& trial) const {
   return trial.step.minutes <= constraints_->most_minutes;
 }
 
+std::size_t TrialFactory::prediction_hash(int instrument,
+                                          std::span<const std::int32_t> by_candidate) {
+  // Two chains, so that the next product need not wait for the last one.
+  std::uint64_t even = static_cast<std::uint64_t>(instrument) + 1;
+  std::uint64_t odd = 0;
+  std::size_t c = 0;
+  for (; c + 1 < by_candidate.size(); c += 2) {
+    even = with_port(even, static_cast<std::uint32_t>(by_candidate[c]));
+    odd = with_port(odd, static_cast<std::uint32_t>(by_candidate[c + 1]));
+  }
+  if (c < by_candidate.size()) even = with_port(even, static_cast<std::uint32_t>(by_candidate[c]));
+  return static_cast<std::size_t>(with_port(even ^ (odd >> 1U), static_cast<std::uint32_t>(odd)));
+}
+
+/// Whether a reading that predicts what live_codes_ hold is kept already and costs no more than one that
+/// takes so many minutes beside the instrument's own. What it takes to build one to drop is saved.
+bool TrialFactory::kept_for(int instrument, double minutes) const {
+  const auto found = known_.find(prediction_hash(instrument, live_codes_));
+  if (found == known_.end()) return false;
+  const auto own = belief_->instruments().instruments[static_cast<std::size_t>(instrument)].minutes;
+  return std::any_of(found->second.begin(), found->second.end(), [&](const auto& item) {
+    const auto& step = trials_[item.second].step;
+    return step.instrument == instrument && step.minutes <= minutes + own &&
+           item.first == live_codes_;
+  });
+}
+
 /// Of trials that predict the same for every candidate the cheapest is kept.
 void TrialFactory::keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate) {
   if (!settle(trial)) return;
-  auto hash = boost::hash_range(by_candidate.begin(), by_candidate.end());
-  boost::hash_combine(hash, trial.step.instrument);
-  auto& list = known_[hash];
+  auto& list = known_[prediction_hash(trial.step.instrument, by_candidate)];
   for (const auto& [codes, i] : list) {
     auto& other = trials_[i];
     // Rows for what comes and goes were added to the other one's.
@@ -357,6 +382,7 @@ void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup
       live_codes_[c] =
           c > 0 && port_of(c) == port_of(c - 1) ? live_codes_[c - 1] : store_->code(i, port_of(c));
     if (all_equal(live_codes_)) continue;
+    if (!setup.isolated && kept_for(static_cast<int>(i), minutes)) continue;
     Trial trial;
     trial.store = store_;
     trial.outcomes = store_->table(i).outcome_count();

@@ -79,6 +79,9 @@ class TrialFactory {
              const PortOf& port_of);
   /// Prices it; false if it takes too long.
   bool settle(Trial& trial) const;
+  [[nodiscard]] static std::size_t prediction_hash(int instrument,
+                                                   std::span<const std::int32_t> by_candidate);
+  [[nodiscard]] bool kept_for(int instrument, double minutes) const;
   void keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate);
   void price(Trial& trial) const;
   /// To get the probes there, zones that are closed included.

@@ -148,14 +148,15 @@ class Question:
             NotUnderstoodError: It is no answer to this step.
         """
         if isinstance(said, Words) and ANSWER_WORDS.get(said.text) in _OPEN:
-            return self._open(ANSWER_WORDS[said.text])
+            # No entry is at a moment at which nothing was noticed.
+            return self._open(ANSWER_WORDS[said.text]) if not self.step.when else Reply(aside=True)
         if self.step.when:
             return self._caught(said)
         return self._reply(said)
 
     def _caught(self, said: Quantity | Words) -> Reply:
         """What an answer to a step means that is tried until it fails."""
-        when = dict(self.step.when)
+        when: dict[str, str | int] = dict(self.step.when)
         if isinstance(said, Words):
             if RUNS.get(said.text) == "yes" and said.text not in ANSWER_WORDS:
                 state = self._vocabulary.moved(self.step.state)
