@@ -475,7 +475,8 @@ def step_card(step: Step, names: Names) -> Iterator[RenderableType]:
 
 def _what(step: Step, names: Names) -> str:
     if step.type == "reading":
-        return names.instrument(step.instrument)
+        clipped = " clipped on" if step.when else ""
+        return names.instrument(step.instrument) + clipped
     if step.type == "lift":
         return f"{names.instrument(step.instrument)}, {one_line(step.lifted)} taken off"
     if step.type in ("sign", "verify"):
@@ -503,6 +504,8 @@ def how(step: Step, names: Names) -> RenderableType:
         table.add_row("Where", place)
     if step.state and not step.isolated:
         table.add_row("Set", "\n".join(names.settings(step)) or "everything at rest")
+    if step.when:
+        table.add_row("Try it", one_line(step.text.partition("; try it ")[2]))
     if step.isolated:
         table.add_row("Set", names.isolation())
     if step.zones_to_open:

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <faultloom/base/error.hpp>
 #include <limits>
+#include <map>
 
 namespace faultloom::readings {
 namespace {
@@ -217,6 +218,13 @@ double Forecast::group_anything(std::size_t g, double nominal_volt) const {
   const double c = instruments_->repeat_correlation;
   double product = 1;
   bool first = true;
+  // Of words the one that came most often; what comes and goes says now this, now that.
+  std::map<Outcome, std::size_t> counts;
+  for (const auto i : groups_[g]) ++counts[entries_[i].outcome];
+  const auto usual =
+      std::max_element(counts.begin(), counts.end(), [](const auto& a, const auto& b) {
+        return a.second < b.second;
+      })->first;
   for (const auto i : groups_[g]) {
     const auto& e = entries_[i];
     double p = e.outcome == Outcome::chatters ? 0.1 : 0.45;
@@ -231,7 +239,11 @@ double Forecast::group_anything(std::size_t g, double nominal_volt) const {
       p = (shares.proper + shares.wrong_neighbour + shares.wrong_state) * proper +
           shares.no_contact * plans_[i].without_contact + shares.gross * gross;
     }
-    // The same again is half expected.
+    // The same again is half expected, something else that much less.
+    if (e.outcome != usual) {
+      product *= (1 - c) * p;
+      continue;
+    }
     product *= first ? p : (1 - c) * p + c;
     first = false;
   }

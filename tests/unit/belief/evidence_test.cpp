@@ -466,5 +466,30 @@ TEST(Conflict, LeaveOneOutAndConflictByDefinition) {
   EXPECT_NEAR(found.conflict, sum - all.log_evidence / std::log(10.0), 1e-9);
 }
 
+// Now it runs, now it does not: that is what faults that come and go are in the model for. Whatever order
+// it came in, something unknown explains it no better than they do; ten times the same it does no worse
+// than once.
+TEST(NotInModel, TriesThatDifferSpeakForWhatComesAndGoes) {
+  Bench bench("mulch-tug");
+  belief::Belief belief(bench.space(), bench.instruments(), bench.rates());
+  const auto unknown = [&](const std::vector<Outcome>& outcomes) {
+    belief::Evidence job;
+    for (std::size_t i = 0; i < outcomes.size(); ++i) {
+      auto e = bench.sign("M1", "turns", bench.run_state());
+      e.id = "e" + std::to_string(i);
+      e.outcome = outcomes[i];
+      e.visit = 1;
+      job.entries.push_back(e);
+    }
+    return belief.posterior(job).not_in_model;
+  };
+  const auto y = Outcome::yes;
+  const auto n = Outcome::no;
+  const double mixed = unknown({y, n, y, n, n, y, y, y, n, y});
+  EXPECT_LT(mixed, 0.6);
+  EXPECT_EQ(mixed, unknown({n, n, n, n, y, y, y, y, y, y}));
+  EXPECT_LE(unknown(std::vector<Outcome>(10, n)), unknown({n}) + 1e-9);
+}
+
 }  // namespace
 }  // namespace faultloom::test
