@@ -566,6 +566,22 @@ TEST(NextStep, WhatComesAndGoesIsTriedAgainAndWiggled) {
   EXPECT_TRUE(ways(lasting.steps()).empty());
 }
 
+/// Every trial at a visit, with nothing open.
+struct Offer {
+  explicit Offer(Visit& visit)
+      : live(live_set(visit.belief.space(), visit.belief.solver(), visit.posterior)),
+        costs(visit.shop.v(), visit.prices),
+        open(visit.shop.v().zones.size(), false),
+        factory(visit.belief, visit.store, live, costs, visit.constraints, open),
+        trials(factory.make({})) {}
+
+  LiveSet live;
+  RepairCosts costs;
+  std::vector<bool> open;
+  TrialFactory factory;
+  std::vector<Trial> trials;
+};
+
 /// Entries of a visit in which it ran on and off.
 std::vector<Entry> on_and_off(const Shop& shop) {
   Entry turns;
@@ -591,21 +607,19 @@ TEST(NextStep, WhatComesAndGoesIsCaughtInTheAct) {
     Visit visit(shop, entries);
     visit.quick.find_swings = true;
     visit.believe();
-    const auto live = live_set(visit.belief.space(), visit.belief.solver(), visit.posterior);
-    const RepairCosts costs(shop.v(), visit.prices);
-    const std::vector<bool> open(shop.v().zones.size(), false);
-    TrialFactory factory(visit.belief, visit.store, live, costs, visit.constraints, open);
+    const Offer offer(visit);
+    const auto& live = offer.live;
     std::size_t caught = 0;
     bool readings = false;
     std::set<std::string> kept;
-    for (const auto& trial : factory.make({})) {
+    for (const auto& trial : offer.trials) {
       if (trial.step.when_sign == vehicle::none) continue;
       ++caught;
       readings = readings || trial.step.instrument >= 0;
       EXPECT_EQ(trial.step.most_tries, belief::Predictions::catching_tries);
       EXPECT_FALSE(trial.step.isolated);
       EXPECT_EQ(shop.v().signs[at(trial.step.when_sign)].id, "turns");
-      EXPECT_EQ(factory.label(trial, trial.outcomes - 1), "never fails");
+      EXPECT_EQ(offer.factory.label(trial, trial.outcomes - 1), "never fails");
       EXPECT_GE(trial.tries, 1);
       EXPECT_LE(trial.tries, trial.step.most_tries);
       expect_harmless(visit, trial.step);
@@ -673,12 +687,10 @@ TEST(NextStep, ATestCountsOnNoMomentOfAnother) {
   Visit visit(shop, on_and_off(shop));
   visit.quick.find_swings = true;
   visit.believe();
-  const auto live = live_set(visit.belief.space(), visit.belief.solver(), visit.posterior);
-  const RepairCosts costs(shop.v(), visit.prices);
-  const std::vector<bool> open(shop.v().zones.size(), false);
-  TrialFactory factory(visit.belief, visit.store, live, costs, visit.constraints, open);
+  const Offer offer(visit);
+  const auto& live = offer.live;
   std::size_t compared = 0;
-  for (const auto& trial : factory.make({})) {
+  for (const auto& trial : offer.trials) {
     if (trial.step.when_sign != vehicle::none || trial.step.wiggled_zone != vehicle::none ||
         trial.plain.empty())
       continue;
