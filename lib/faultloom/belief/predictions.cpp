@@ -348,6 +348,21 @@ double Predictions::provoked(std::int32_t fault, const Entry& entry, double duty
   return 1 - (1 - duty) * (1 - gain);
 }
 
+/// Weights of the masks at a moment that a sign told: given the sign, which counts by itself.
+std::vector<double> Predictions::told(const Blend& blend, std::span<const double> weight,
+                                      const Observations::Companion& companion) {
+  std::vector<double> result(weight.begin(), weight.end());
+  double sum = 0;
+  for (std::size_t mask = 0; mask < result.size(); ++mask) {
+    const auto& sign = cell(node_of(blend, mask, companion.group), companion.group);
+    result[mask] *= sign.entries[companion.place].total;
+    sum += result[mask];
+  }
+  if (sum <= 0) return {weight.begin(), weight.end()};
+  for (auto& w : result) w /= sum;
+  return result;
+}
+
 double Predictions::product_at(const Blend& blend, std::span<const double> duty,
                                const std::optional<Exception>& exception, const Further& further) {
   const auto& forecast = observations_->forecast();
@@ -370,18 +385,7 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
         exception && std::find(members.begin(), members.end(), exception->entry) != members.end();
     return mine ? exception : std::nullopt;
   };
-  // What was noticed at a moment that a sign told: given the sign, which counts by itself.
-  std::vector<double> told(masks);
-  const auto at_moment_of = [&](const Observations::Companion& companion) {
-    double sum = 0;
-    for (std::size_t mask = 0; mask < masks; ++mask) {
-      const auto& sign = cell(node_of(blend, mask, companion.group), companion.group);
-      told[mask] = weight[mask] * sign.entries[companion.place].total;
-      sum += told[mask];
-    }
-    for (std::size_t mask = 0; mask < masks; ++mask)
-      told[mask] = sum > 0 ? told[mask] / sum : weight[mask];
-  };
+  std::vector<double> moment;
   std::vector<VisitProduct> visits;
   double product = 1;
   for (std::size_t g = 0; g < forecast.group_count(); ++g) {
@@ -391,8 +395,8 @@ double Predictions::product_at(const Blend& blend, std::span<const double> duty,
     weigh(disturbed ? &first : nullptr);
     for (std::size_t i = 0; i < members.size(); ++i) {
       const auto* companion = observations_->companion(members[i]);
-      if (companion != nullptr) at_moment_of(*companion);
-      const auto& share = companion == nullptr ? weight : told;
+      if (companion != nullptr) moment = told(blend, weight, *companion);
+      const auto& share = companion == nullptr ? weight : moment;
       EntryProbability sum;
       for (std::size_t mask = 0; mask < masks; ++mask)
         sum = mixed(sum, 1, cell(node_of(blend, mask, g), g).entries[i], share[mask]);

@@ -168,6 +168,8 @@ class Predictions {
                    const Further& further);
   double product_at(const Blend& blend, std::span<const double> duty,
                     const std::optional<Exception>& exception, const Further& further);
+  std::vector<double> told(const Blend& blend, std::span<const double> weight,
+                           const Observations::Companion& companion);
   const BetaRule& rule(std::int32_t fault);
   double group_value(std::size_t g, std::span<const readings::EntryProbability> entries,
                      const std::optional<Exception>& exception) const;
