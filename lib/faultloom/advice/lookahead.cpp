@@ -664,18 +664,17 @@ std::vector<Lookahead::Rated> Lookahead::root_candidates(const Node& node,
   };
   const auto count = options_.exhaustive ? ratings.tests.size() : options_.candidates;
   for (std::size_t k = 0; k < std::min(count, ratings.tests.size()); ++k) add(ratings.tests[k]);
-  auto by_price = ratings.tests;
-  std::stable_sort(by_price.begin(), by_price.end(), [](const Rated& a, const Rated& b) {
+  const auto add_two_best = [&](const auto& better) {
+    auto sorted = ratings.tests;
+    std::stable_sort(sorted.begin(), sorted.end(), better);
+    for (std::size_t k = 0; k < std::min<std::size_t>(2, sorted.size()); ++k) add(sorted[k]);
+  };
+  add_two_best([](const Rated& a, const Rated& b) {
     return a.cost_usd * b.information_nat < b.cost_usd * a.information_nat;
   });
-  for (std::size_t k = 0; k < std::min<std::size_t>(2, by_price.size()); ++k) add(by_price[k]);
   // The quick estimate has all that is left told at the price of the cheapest test, which may tell little.
-  auto by_information = ratings.tests;
-  std::stable_sort(
-      by_information.begin(), by_information.end(),
+  add_two_best(
       [](const Rated& a, const Rated& b) { return a.information_nat > b.information_nat; });
-  for (std::size_t k = 0; k < std::min<std::size_t>(2, by_information.size()); ++k)
-    add(by_information[k]);
   // Behind what is closed: the best there, which the opening may have put behind.
   std::vector<std::uint64_t> seen;
   for (const auto& item : ratings.tests) {

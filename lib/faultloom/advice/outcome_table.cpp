@@ -50,6 +50,13 @@ OutcomeTable::OutcomeTable(const readings::InstrumentSet& set, int instrument, d
   for (const auto word : words_) labels_.emplace_back(readings::name_of(word));
 }
 
+OutcomeTable::Distribution OutcomeTable::mixture(const Distribution& a, const Distribution& b,
+                                                 double share) {
+  Distribution result{};
+  for (std::size_t o = 0; o < result.size(); ++o) result[o] = share * a[o] + (1 - share) * b[o];
+  return result;
+}
+
 void OutcomeTable::make_volt_labels(double nominal_volt) {
   // Drops first (0.1 V joint, 0.3 V switch, 1 V plainly bad), then shares of the pack: the limits that
   // workshop manuals use for a loaded circuit.

@@ -19,6 +19,10 @@ class OutcomeTable {
   static constexpr std::size_t most_outcomes = 10;
   using Distribution = std::array<double, most_outcomes>;
 
+  /// What comes of either with these chances: `share` for the first one.
+  [[nodiscard]] static Distribution mixture(const Distribution& a, const Distribution& b,
+                                            double share);
+
   /// `nominal_volt` sets the ranges a voltmeter's reading is sorted into.
   OutcomeTable(const readings::InstrumentSet& set, int instrument, double nominal_volt);
 

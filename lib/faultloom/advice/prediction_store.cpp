@@ -108,12 +108,9 @@ std::int32_t PredictionStore::mixed(std::size_t instrument, std::int32_t a, std:
   const auto [entry, added] = reader.mixtures.try_emplace(
       {a, b, steps}, static_cast<std::int32_t>(reader.distributions.size()));
   if (!added) return entry->second;
-  const double share = static_cast<double>(steps) / share_steps;
-  OutcomeTable::Distribution mixture{};
-  for (std::size_t o = 0; o < mixture.size(); ++o)
-    mixture[o] =
-        share * reader.distributions[at(a)][o] + (1 - share) * reader.distributions[at(b)][o];
-  reader.distributions.push_back(mixture);
+  reader.distributions.push_back(OutcomeTable::mixture(reader.distributions[at(a)],
+                                                       reader.distributions[at(b)],
+                                                       static_cast<double>(steps) / share_steps));
   return entry->second;
 }
 

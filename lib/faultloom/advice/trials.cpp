@@ -151,6 +151,11 @@ bool TrialFactory::usable(std::size_t instrument, const PredictionStore::Place& 
                     (place.black == costs_->vehicle().datum || !logic_[at(place.black)]));
 }
 
+/// With the pack on, an element that ends at the datum is the same as its other terminal.
+bool TrialFactory::repeats_terminal(const PredictionStore::Place& place) const {
+  return place.element != vehicle::none && place.black == costs_->vehicle().datum;
+}
+
 /// Whether an entry was this step already, in any of these states.
 bool TrialFactory::made(const Step& step, Index lifted_element,
                         std::span<const vehicle::ControlState> states) const {
@@ -334,13 +339,10 @@ std::int32_t TrialFactory::mixed_code(
     return store_->mixed(static_cast<std::size_t>(trial.step.instrument), lively, quiet, steps);
   const auto [entry, added] =
       known.try_emplace({lively, quiet, steps}, static_cast<std::int32_t>(trial.rows.size()));
-  if (added) {
-    const double share = static_cast<double>(steps) / PredictionStore::share_steps;
-    OutcomeTable::Distribution row{};
-    for (std::size_t o = 0; o < trial.outcomes; ++o)
-      row[o] = share * trial.rows[at(lively)][o] + (1 - share) * trial.rows[at(quiet)][o];
-    trial.rows.push_back(row);
-  }
+  if (added)
+    trial.rows.push_back(
+        OutcomeTable::mixture(trial.rows[at(lively)], trial.rows[at(quiet)],
+                              static_cast<double>(steps) / PredictionStore::share_steps));
   return entry->second;
 }
 
@@ -374,13 +376,9 @@ void TrialFactory::offer(const PredictionStore::Place& place, const Setup& setup
   const auto shown = shown_.find(pattern);
   if (shown != shown_.end() && shown->second <= minutes) return;
   bool all = true;
-  live_codes_.resize(rows_.size());
   for (std::size_t i = 0; i < instruments; ++i) {
     if (!usable(i, place, setup.isolated)) continue;
-    // Most candidates show the same as the one before.
-    for (std::size_t c = 0; c < rows_.size(); ++c)
-      live_codes_[c] =
-          c > 0 && port_of(c) == port_of(c - 1) ? live_codes_[c - 1] : store_->code(i, port_of(c));
+    find_codes(i, port_of);
     if (all_equal(live_codes_)) continue;
     if (!setup.isolated && kept_for(static_cast<int>(i), minutes)) continue;
     Trial trial;
@@ -449,10 +447,7 @@ void TrialFactory::add_readings(const Alike& alike) {
   for (const auto* own : ports)
     for (const auto p : different) patterns[p] = with_port(patterns[p], own[p]);
   for (const std::size_t p : different) {
-    // With the pack on, an element that ends at the datum is the same as its other terminal.
-    if (!alike.setup.isolated && places[p].element != vehicle::none &&
-        places[p].black == costs_->vehicle().datum)
-      continue;
+    if (!alike.setup.isolated && repeats_terminal(places[p])) continue;
     offer(places[p], alike.setup, alike.minutes, alike.states,
           static_cast<std::size_t>(patterns[p]), [&](std::size_t c) { return ports[c][p]; });
   }

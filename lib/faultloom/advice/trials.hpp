@@ -77,6 +77,16 @@ class TrialFactory {
   void offer(const PredictionStore::Place& place, const Setup& setup, double setup_minutes,
              std::span<const vehicle::ControlState> states, std::size_t pattern,
              const PortOf& port_of);
+  /// Fills live_codes_: what an instrument makes of each candidate's port.
+  template <typename PortOf>
+  void find_codes(std::size_t instrument, const PortOf& port_of) {
+    live_codes_.resize(rows_.size());
+    // Most candidates show the same as the one before.
+    for (std::size_t c = 0; c < rows_.size(); ++c)
+      live_codes_[c] = c > 0 && port_of(c) == port_of(c - 1) ? live_codes_[c - 1]
+                                                             : store_->code(instrument, port_of(c));
+  }
+  [[nodiscard]] bool repeats_terminal(const PredictionStore::Place& place) const;
   /// Prices it; false if it takes too long.
   bool settle(Trial& trial) const;
   [[nodiscard]] static std::size_t prediction_hash(int instrument,

@@ -111,12 +111,9 @@ void TrialFactory::add_try(std::size_t sign, std::size_t situation, Index zone) 
     const double shows = zone == vehicle::none ? h.swing->shows : h.swing->wiggled[at(zone)];
     const auto [entry, added] = mixed.try_emplace({lively, quiet, std::lround(shows * fine)},
                                                   static_cast<std::int32_t>(trial.rows.size()));
-    if (added) {
-      OutcomeTable::Distribution row{};
-      for (std::size_t o = 0; o < trial.outcomes; ++o)
-        row[o] = shows * trial.rows[at(lively)][o] + (1 - shows) * trial.rows[at(quiet)][o];
-      trial.rows.push_back(row);
-    }
+    if (added)
+      trial.rows.push_back(
+          OutcomeTable::mixture(trial.rows[at(lively)], trial.rows[at(quiet)], shows));
     trial.codes.push_back(entry->second);
   }
   if (!all_equal(trial.codes) && settle(trial)) trials_.push_back(std::move(trial));

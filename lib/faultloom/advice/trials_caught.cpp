@@ -111,7 +111,7 @@ void TrialFactory::add_catches_of(const Failing& failing) {
   for (std::size_t p = 0; p < places.size(); ++p) {
     const auto& place = places[p];
     if (!reachable(place.red) || !reachable(place.black)) continue;
-    if (place.element != vehicle::none && place.black == vehicle.datum) continue;
+    if (repeats_terminal(place)) continue;
     const auto port_of = [&](std::size_t c) {
       return rows_[c]->networks[rows_[c]->network_of[failing.situation]].ports[p];
     };
@@ -120,9 +120,7 @@ void TrialFactory::add_catches_of(const Failing& failing) {
     if (!differs) continue;
     for (std::size_t i = 0; i < belief_->instruments().instruments.size(); ++i) {
       if (!usable(i, place, false)) continue;
-      for (std::size_t c = 0; c < rows_.size(); ++c)
-        live_codes_[c] = c > 0 && port_of(c) == port_of(c - 1) ? live_codes_[c - 1]
-                                                               : store_->code(i, port_of(c));
+      find_codes(i, port_of);
       Trial trial;
       trial.step.type = Step::Type::reading;
       trial.step.instrument = static_cast<int>(i);
