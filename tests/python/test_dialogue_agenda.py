@@ -128,6 +128,13 @@ def test_the_job_closes_once_nothing_is_left_to_prove(vocabulary: Vocabulary) ->
 def test_tries_are_those_since_the_last_repair(vocabulary: Vocabulary) -> None:
     assert tries([NO, REPAIR, YES, UNSURE, NO], vocabulary) == ["yes", "no"]
     assert tries([NO, {**YES, "state": {}}, {**YES, "lifted": ["W4:to"]}], vocabulary) == ["no"]
+    several = {key: value for key, value in YES.items() if key != "outcome"}
+    several["tries"] = {"yes": 2, "no": 1}
+    assert tries([several], vocabulary) == ["yes", "yes", "no"]
+    # What was caught when it failed tells of that try and of those before it.
+    caught = {**NO, "sign": "click", "when": {"part": "M1", "sign": "turns", "outcome": "no"}}
+    caught["when"]["after"] = 2
+    assert tries([caught], vocabulary) == ["yes", "yes", "no"]
     assert since_repair([NO, REPAIR, YES, REPAIR]) == []
 
 

@@ -22,7 +22,7 @@ from whole_jobs.circuit import Fault, TrueVehicle  # noqa: E402
 from whole_jobs.draw import Draw, Truth, drive_states, drives  # noqa: E402
 from whole_jobs.hand import Errors, Hand  # noqa: E402
 from whole_jobs.plots import draw_plots  # noqa: E402
-from whole_jobs.shop import Costs, Shop  # noqa: E402
+from whole_jobs.shop import Costs, Shop, Watch  # noqa: E402
 from whole_jobs.spice import Spice, SpiceError  # noqa: E402
 from whole_jobs.strategies import STRATEGIES, Advised, advice  # noqa: E402
 from whole_jobs.wiring import Wiring  # noqa: E402
@@ -287,6 +287,25 @@ def test_a_lead_bridges_what_is_open_and_costs_its_time(spice):
     # 0.2 to watch, 2 for the lead, the bay where the contactor is (9).
     assert shop.tally.minutes == pytest.approx(before + 0.2 + 2 + 9)
     assert shop.notice("M1", "turns", state)["outcome"] == "no"
+
+
+def test_what_is_caught_has_its_moment_and_costs_its_tries(spice):
+    shop = shop_with(spice, Fault("K1/contacts_dead"))
+    state = dict(shop._wiring.run_state)
+    moving = shop._moving(state)
+    before = shop.tally.minutes
+    entry = shop.catch(Watch(part="K1", sign="click"), ("M1", "turns"), state, tries=20)
+    assert (entry["sign"], entry["outcome"]) == ("click", "yes")
+    assert entry["when"] == {"part": "M1", "sign": "turns", "outcome": "no", "after": 0}
+    # 0.2 to watch, one try of 0.15; the controls are there already.
+    assert moving > 0
+    assert shop.tally.minutes == pytest.approx(before + 0.2 + 0.15)
+    sound = shop_with(spice)
+    entry = sound.catch(
+        Watch("meter", "K1.line", "K1.load"), ("M1", "turns"), dict(state), tries=20
+    )
+    assert (entry["type"], entry["sign"], entry["tries"]) == ("sign", "turns", {"yes": 20})
+    assert "volts" not in entry
 
 
 def test_a_wire_end_taken_off_cuts_what_hangs_on_it(spice):

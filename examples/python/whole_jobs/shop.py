@@ -91,7 +91,7 @@ class Tally:
 
 
 @dataclass(frozen=True)
-class Test:
+class Watch:
     """What is noticed when something fails: what an instrument shows, or a sign.
 
     Attributes:
@@ -375,7 +375,7 @@ class Shop:
 
     def catch(
         self,
-        test: Test,
+        watch: Watch,
         when: tuple[str, str],
         state: Mapping[str, str],
         *,
@@ -386,14 +386,14 @@ class Shop:
         Nobody mistakes a drive for none. If it runs each time, the entry says so.
 
         Args:
-            test: What stays in place, or is watched.
+            watch: What stays in place, or is watched.
             when: Part and sign that tell whether it runs.
             state: How the controls stand.
             tries: As often at most.
         """
         minutes = self._moving(state)
-        if test.instrument:
-            minutes += self._placing(test.instrument, test.red, test.black)
+        if watch.instrument:
+            minutes += self._placing(watch.instrument, watch.red, watch.black)
             self.tally.probes += 1
         else:
             minutes += self.costs.sign_minutes
@@ -405,20 +405,20 @@ class Shop:
             if vehicle.sign(*when, dict(state)) != "yes":
                 break
         else:
-            self._take(minutes + done * self.costs.try_minutes, f"{test}: runs {done} times")
+            self._take(minutes + done * self.costs.try_minutes, f"{watch}: runs {done} times")
             entry = self._entry(*when, state, "yes")
             del entry["outcome"]
             return entry | {"tries": {"yes": done}}
-        if test.instrument:
+        if watch.instrument:
             shown = self._hand.read(
-                vehicle, test.instrument, test.red, test.black, dict(state), isolated=False
+                vehicle, watch.instrument, watch.red, watch.black, dict(state), isolated=False
             )
-            entry = {"type": "reading", "instrument": test.instrument}
-            entry |= {"red": test.red, "black": test.black}
+            entry = {"type": "reading", "instrument": watch.instrument}
+            entry |= {"red": watch.red, "black": watch.black}
             entry |= {"state": dict(state), "visit": self.visit_number} | shown
         else:
-            said = self._hand.notice(vehicle, test.part, test.sign, dict(state))
-            entry = self._entry(test.part, test.sign, state, said)
+            said = self._hand.notice(vehicle, watch.part, watch.sign, dict(state))
+            entry = self._entry(watch.part, watch.sign, state, said)
         entry["when"] = {
             "part": when[0],
             "sign": when[1],
@@ -426,7 +426,7 @@ class Shop:
             "after": done - 1,
         }
         self._take(
-            minutes + done * self.costs.try_minutes, f"{test} {_short(state)} caught: {entry}"
+            minutes + done * self.costs.try_minutes, f"{watch} {_short(state)} caught: {entry}"
         )
         return entry
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import faultloom
 
-from whole_jobs.shop import Shop, Test
+from whole_jobs.shop import Shop, Watch
 from whole_jobs.strategies.base import fails
 
 Json = dict[str, Any]
@@ -104,9 +104,9 @@ class Advised:
             return self._repair(shop, step.component)
         state = {c: p for c, p in step.state.items() if p != self._rest[c]}
         if step.when:
-            caught = Test(step.instrument, step.red, step.black, step.watched, step.sign)
+            watch = Watch(step.instrument, step.red, step.black, step.watched, step.sign)
             when = (step.when["part"], step.when["sign"])
-            self._note(shop.catch(caught, when, state, tries=step.most_tries))
+            self._note(shop.catch(watch, when, state, tries=step.most_tries))
         elif step.type in ("sign", "bridge"):
             part = self._part_of(step)
             self._note(
