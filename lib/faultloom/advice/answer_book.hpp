@@ -5,18 +5,11 @@
 #include <cstdint>
 #include <faultloom/advice/ambiguity.hpp>
 #include <faultloom/advice/outcome_table.hpp>
+#include <faultloom/base/mix.hpp>
 #include <unordered_map>
 #include <vector>
 
 namespace faultloom::advice {
-
-/// Finalizer of splitmix64: spreads the bits of a number.
-[[nodiscard]] inline std::uint64_t mixed(std::uint64_t x) {
-  x += 0x9e3779b97f4a7c15U;
-  x = (x ^ (x >> 30U)) * 0xbf58476d1ce4e5b9U;
-  x = (x ^ (x >> 27U)) * 0x94d049bb133111ebU;
-  return x ^ (x >> 31U);
-}
 
 /// What each instrument answers at a port, numbered so that equal answers have equal numbers: the
 /// distributions of outcomes are rounded, whatever was asked before. Only a cache: the numbers depend on

@@ -5,6 +5,7 @@
 #include <boost/container/small_vector.hpp>
 #include <boost/container_hash/hash.hpp>
 #include <cmath>
+#include <faultloom/base/mix.hpp>
 #include <limits>
 #include <map>
 #include <numeric>
@@ -22,12 +23,7 @@ constexpr double alike_beliefs = 0.02;
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 /// A fixed mark for a test; the marks of a set are combined by exclusive or.
-std::uint64_t mark(std::int32_t test) {
-  auto x = static_cast<std::uint64_t>(test) * 0x9e3779b97f4a7c15ULL + 0x632be59bd9b4e019ULL;
-  x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9ULL;
-  x = (x ^ (x >> 27)) * 0x94d049bb133111ebULL;
-  return x ^ (x >> 31);
-}
+std::uint64_t mark(std::int32_t test) { return mixed(static_cast<std::uint64_t>(test)); }
 
 bool cheaper(const double a, const double b) { return a < b; }
 
@@ -65,6 +61,9 @@ DecisionChart::DecisionChart(const DecisionProblem& problem) : problem_(&problem
     item.cost_usd = t.cost_usd + beyond;
     item.log_rows.reserve(t.rows.size());
     for (const double p : t.rows) item.log_rows.push_back(p > 0 ? std::log(p) : 0);
+    item.row_entropies_nat.assign(t.outcomes > 0 ? t.rows.size() / t.outcomes : 0, 0);
+    for (std::size_t i = 0; i < t.rows.size(); ++i)
+      item.row_entropies_nat[i / t.outcomes] -= t.rows[i] * item.log_rows[i];
     tests.push_back(std::move(item));
   }
 }
@@ -357,6 +356,33 @@ void Lookahead::rate_repairs(const Node& node, const View& view, Ratings& rating
       [](const Rated& a, const Rated& b) { return cheaper(a.total_usd, b.total_usd); });
 }
 
+/// What a test is expected to tell: the entropy of its outcome less what is left of that when the truth is
+/// known.
+double Lookahead::information_nat(const Node& node, std::int32_t test) {
+  const auto& own = problem_.tests[at(test)];
+  const auto& entropies = chart_.tests[at(test)].row_entropies_nat;
+  // Hypotheses that predict the same row share their part of the sums. Most rows of a test are those of
+  // hypotheses that are ruled out by now.
+  if (mass_.size() < entropies.size()) mass_.resize(entropies.size(), 0);
+  met_.clear();
+  for (std::size_t i = 0; i < node.weights.size(); ++i) {
+    const auto row = at(own.codes[at(node.hypotheses[i])]);
+    if (mass_[row] == 0) met_.push_back(row);
+    mass_[row] += node.weights[i];
+  }
+  double sum = 0;
+  if (met_.size() > 1) {
+    for (std::size_t o = 0; o < own.outcomes; ++o) {
+      double mass = 0;
+      for (const auto row : met_) mass += mass_[row] * own.rows[row * own.outcomes + o];
+      if (mass > 0) sum -= mass * std::log(mass);
+    }
+    for (const auto row : met_) sum -= mass_[row] * entropies[row];
+  }
+  for (const auto row : met_) mass_[row] = 0;
+  return sum;
+}
+
 Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
   Ratings ratings;
   std::vector<View> views;
@@ -369,44 +395,19 @@ Lookahead::Ratings Lookahead::rate(const Node& node, std::size_t closer_look) {
     logs[i] = std::log(node.weights[i]);
     entropy -= node.weights[i] * logs[i];
   }
-  std::vector<double> left_nat;
   double per_nat = infinite;
   for (const auto t : node.tests) {
-    const auto& own = problem_.tests[at(t)];
-    // Hypotheses that predict the same row share their part of the sums.
-    const auto rows = own.rows.size() / own.outcomes;
-    mass_.assign(rows, 0);
-    log_.assign(rows, 0);
-    for (std::size_t i = 0; i < count; ++i) {
-      const auto code = at(own.codes[at(node.hypotheses[i])]);
-      mass_[code] += node.weights[i];
-      log_[code] += node.weights[i] * logs[i];
-    }
-    if (std::count_if(mass_.begin(), mass_.end(), [](double m) { return m > 0; }) < 2) continue;
-    const auto& log_rows = chart_.tests[at(t)].log_rows;
-    double left = 0;
-    for (std::size_t o = 0; o < own.outcomes; ++o) {
-      double mass = 0;
-      double log = 0;
-      for (std::size_t k = 0; k < rows; ++k) {
-        const double p = own.rows[k * own.outcomes + o];
-        mass += p * mass_[k];
-        log += p * (log_[k] + mass_[k] * log_rows[k * own.outcomes + o]);
-      }
-      if (mass > 0) left += mass * std::log(mass) - log;
-    }
-    const double gain = entropy - left;
+    const double gain = information_nat(node, t);
     if (gain < least_information_nat) continue;
     const auto& v = view_of(node, node.open | chart_.tests[at(t)].zones, views, false);
     Rated item{{DecisionAction::Type::test, t}, v.mean_mend_usd, gain, test_cost(node, t)};
     per_nat = std::min(per_nat, item.cost_usd / gain);
     ratings.tests.push_back(item);
     ratings.useful.push_back(t);
-    left_nat.push_back(left);
   }
   ratings.usd_per_nat = std::isfinite(per_nat) ? per_nat : 0;
-  for (std::size_t k = 0; k < ratings.tests.size(); ++k)
-    ratings.tests[k].total_usd += ratings.tests[k].cost_usd + ratings.usd_per_nat * left_nat[k];
+  for (auto& item : ratings.tests)
+    item.total_usd += item.cost_usd + ratings.usd_per_nat * (entropy - item.information_nat);
   const auto order = [](const Rated& a, const Rated& b) {
     return cheaper(a.total_usd, b.total_usd);
   };

@@ -28,6 +28,7 @@ class DecisionChart {
     std::uint64_t zones = 0;
     double cost_usd = 0;           ///< with zones that are not remembered
     std::vector<double> log_rows;  ///< logarithms of `rows`
+    std::vector<double> row_entropies_nat;
   };
   std::vector<Hypothesis> hypotheses;
   std::vector<Repair> repairs;
@@ -95,6 +96,7 @@ class Lookahead {
   void put_in_order(const Node& node, View& view);
   const View& view_of(const Node& node, std::uint64_t open, std::vector<View>& views, bool ordered);
   double in_order(const Node& node, const View& view, std::span<const double> masses);
+  double information_nat(const Node& node, std::int32_t test);
   Ratings rate(const Node& node, std::size_t closer_look);
   void rate_repairs(const Node& node, const View& view, Ratings& ratings);
   double closer(const Node& node, const Rated& test, double usd_per_nat, std::vector<View>& views);
@@ -128,9 +130,9 @@ class Lookahead {
   std::vector<double> probability_;  ///< by repair, zero between uses
   std::vector<std::size_t> place_;   ///< by repair
   std::vector<double> masses_;
-  std::vector<double> logs_;  ///< of the node's weights, while it is rated
-  std::vector<double> mass_;  ///< by row of a test
-  std::vector<double> log_;
+  std::vector<double> logs_;      ///< of the node's weights, while it is rated
+  std::vector<double> mass_;      ///< by row of a test, zero between uses
+  std::vector<std::size_t> met_;  ///< rows of a test that have mass
 };
 
 }  // namespace faultloom::advice

@@ -57,6 +57,13 @@ OutcomeTable::Distribution OutcomeTable::mixture(const Distribution& a, const Di
   return result;
 }
 
+double OutcomeTable::entropy_nat(const Distribution& probabilities) {
+  double sum = 0;
+  for (const double p : probabilities)
+    if (p > 0) sum -= p * std::log(p);
+  return sum;
+}
+
 void OutcomeTable::make_volt_labels(double nominal_volt) {
   // Drops first (0.1 V joint, 0.3 V switch, 1 V plainly bad), then shares of the pack: the limits that
   // workshop manuals use for a loaded circuit.

@@ -23,6 +23,8 @@ class OutcomeTable {
   [[nodiscard]] static Distribution mixture(const Distribution& a, const Distribution& b,
                                             double share);
 
+  [[nodiscard]] static double entropy_nat(const Distribution& probabilities);
+
   /// `nominal_volt` sets the ranges a voltmeter's reading is sorted into.
   OutcomeTable(const readings::InstrumentSet& set, int instrument, double nominal_volt);
 

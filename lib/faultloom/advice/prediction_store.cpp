@@ -52,6 +52,7 @@ void PredictionStore::make_readers() {
                         {},
                         {},
                         {},
+                        {},
                         {}});
 }
 
@@ -108,9 +109,8 @@ std::int32_t PredictionStore::mixed(std::size_t instrument, std::int32_t a, std:
   const auto [entry, added] = reader.mixtures.try_emplace(
       {a, b, steps}, static_cast<std::int32_t>(reader.distributions.size()));
   if (!added) return entry->second;
-  reader.distributions.push_back(OutcomeTable::mixture(reader.distributions[at(a)],
-                                                       reader.distributions[at(b)],
-                                                       static_cast<double>(steps) / share_steps));
+  reader.add(OutcomeTable::mixture(reader.distributions[at(a)], reader.distributions[at(b)],
+                                   static_cast<double>(steps) / share_steps));
   return entry->second;
 }
 
@@ -135,7 +135,7 @@ std::int32_t PredictionStore::code(std::size_t instrument, std::uint32_t port) {
     for (auto& p : rounded) p /= sum;
     const auto [entry, added] =
         reader.classes.emplace(key, static_cast<std::int32_t>(reader.distributions.size()));
-    if (added) reader.distributions.push_back(rounded);
+    if (added) reader.add(rounded);
     found = entry->second;
   }
   known = found;

@@ -74,6 +74,9 @@ class PredictionStore {
                                                                std::int32_t code) const {
     return readers_[instrument].distributions[static_cast<std::size_t>(code)];
   }
+  [[nodiscard]] double entropy_nat(std::size_t instrument, std::int32_t code) const {
+    return readers_[instrument].entropies_nat[static_cast<std::size_t>(code)];
+  }
   /// Code of a mixture of two codes, so many `share_steps` of the first one.
   [[nodiscard]] std::int32_t mixed(std::size_t instrument, std::int32_t a, std::int32_t b,
                                    std::int32_t steps);
@@ -90,6 +93,12 @@ class PredictionStore {
     std::map<std::vector<int>, std::int32_t> classes;
     std::map<std::array<std::int32_t, 3>, std::int32_t> mixtures;
     std::vector<OutcomeTable::Distribution> distributions;
+    std::vector<double> entropies_nat;  ///< of the distributions
+
+    void add(const OutcomeTable::Distribution& distribution) {
+      distributions.push_back(distribution);
+      entropies_nat.push_back(OutcomeTable::entropy_nat(distribution));
+    }
   };
 
   void fill(circuit::Solver& solver, const belief::Candidate& candidate, Row& row);

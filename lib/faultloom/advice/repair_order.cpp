@@ -17,7 +17,10 @@ class Stoppers {
 
   bool stops(std::int32_t fault) {
     const auto [entry, added] = known_.emplace(fault, false);
-    if (added) entry->second = runs({}) && !runs({{fault}});
+    if (added) {
+      if (!sound_runs_) sound_runs_ = runs({});
+      entry->second = *sound_runs_ && !runs({{fault}});
+    }
     return entry->second;
   }
 
@@ -40,6 +43,7 @@ class Stoppers {
   circuit::Overrides overrides_;
   std::vector<circuit::Setting> settings_;
   std::map<std::int32_t, bool> known_;
+  std::optional<bool> sound_runs_;  ///< with nothing broken
 };
 
 /// Splits a candidate over the modes its faults stand for, in proportion to their shares.

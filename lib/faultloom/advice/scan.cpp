@@ -1,6 +1,7 @@
 #include <faultloom/advice/scan.hpp>
 
 #include <algorithm>
+#include <boost/container/static_vector.hpp>
 #include <cmath>
 #include <limits>
 #include <numeric>
@@ -12,48 +13,44 @@ std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
 
 }  // namespace
 
+double entropy_nat(std::span<const Hypothesis> hypotheses) {
+  double sum = 0;
+  for (const auto& h : hypotheses)
+    if (h.weight > 0) sum -= h.weight * std::log(h.weight);
+  return sum;
+}
+
 TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses,
-                 std::span<const double> fix_usd) {
-  // Per distinct code: mass, mass * fix, mass * ln mass. Few codes, so a linear search finds them fastest.
-  struct Sums {
+                 std::span<const double> fix_usd, double entropy_before_nat) {
+  // Few codes differ, so a linear search finds them fastest.
+  struct Sum {
     std::int32_t code;
-    double mass = 0;
-    double fix = 0;
-    double log = 0;
+    double mass;
   };
-  std::array<Sums, 64> sums;
-  std::size_t count = 0;
-  double prior_log = 0;
+  boost::container::static_vector<Sum, 64> sums;
+  TrialScore result;
   for (std::size_t h = 0; h < hypotheses.size(); ++h) {
     const double w = hypotheses[h].weight;
     const auto code = trial.codes[h];
-    std::size_t k = 0;
-    while (k < count && sums[k].code != code) ++k;
-    if (k == count && count < sums.size()) sums[count++] = {code};
-    if (k == sums.size())
-      k = sums.size() - 1;  // more kinds of prediction than matter: lump the rest
-    const double log = w > 0 ? w * std::log(w) : 0;
-    sums[k].mass += w;
-    sums[k].fix += w * fix_usd[h];
-    sums[k].log += log;
-    prior_log += log;
-  }
-  TrialScore result;
-  double after_log = 0;
-  for (std::size_t o = 0; o < trial.outcomes; ++o) {
-    double mass = 0;
-    double log = 0;
-    for (std::size_t k = 0; k < count; ++k) {
-      const double p = trial.row(sums[k].code)[o];
-      if (p <= 0) continue;
-      mass += p * sums[k].mass;
-      log += p * (sums[k].log + sums[k].mass * std::log(p));
-      result.fix_usd += p * sums[k].fix;
+    auto sum = std::find_if(sums.begin(), sums.end(), [&](const Sum& s) { return s.code == code; });
+    if (sum == sums.end()) {
+      // More kinds of prediction than matter: the rest is lumped.
+      if (sums.size() < sums.capacity()) sums.push_back({code, 0});
+      sum = std::prev(sums.end());
     }
-    if (mass > 0) after_log += log - mass * std::log(mass);
+    sum->mass += w;
+    result.fix_usd += w * fix_usd[h];
   }
-  result.entropy_nat = -after_log;
-  result.information_nat = std::max(0.0, after_log - prior_log);
+  // What it tells is the entropy of its outcome less what is left of that when the truth is known.
+  OutcomeTable::Distribution outcome{};
+  double left = 0;
+  for (const auto& [code, mass] : sums) {
+    const auto& row = trial.row(code);
+    for (std::size_t o = 0; o < trial.outcomes; ++o) outcome[o] += mass * row[o];
+    left += mass * trial.row_entropy_nat(code);
+  }
+  result.information_nat = std::max(0.0, OutcomeTable::entropy_nat(outcome) - left);
+  result.entropy_nat = entropy_before_nat - result.information_nat;
   return result;
 }
 
@@ -65,6 +62,7 @@ std::vector<Trial> leading_trials(std::vector<Trial> trials, const LiveSet& live
   scores.reserve(trials.size());
   std::map<std::vector<Index>, std::vector<double>> fix_of;  // by zones of the trial
   double usd_per_nat = std::numeric_limits<double>::infinity();
+  const double entropy_before_nat = entropy_nat(live.hypotheses);
   for (const auto& trial : trials) {
     auto& fix = fix_of[trial.zones];
     if (fix.empty()) {
@@ -72,7 +70,7 @@ std::vector<Trial> leading_trials(std::vector<Trial> trials, const LiveSet& live
       for (const auto z : trial.zones) open[at(z)] = true;
       for (const auto& h : live.hypotheses) fix.push_back(costs.fix(h, open));
     }
-    scores.push_back(score(trial, live.hypotheses, fix));
+    scores.push_back(score(trial, live.hypotheses, fix, entropy_before_nat));
     if (scores.back().information_nat > 1e-6)
       usd_per_nat = std::min(usd_per_nat, trial.step.cost_usd / scores.back().information_nat);
   }

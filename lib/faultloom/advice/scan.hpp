@@ -27,6 +27,10 @@ struct Trial {
     return store != nullptr ? store->distribution(static_cast<std::size_t>(step.instrument), code)
                             : rows[static_cast<std::size_t>(code)];
   }
+  [[nodiscard]] double row_entropy_nat(std::int32_t code) const {
+    return store != nullptr ? store->entropy_nat(static_cast<std::size_t>(step.instrument), code)
+                            : OutcomeTable::entropy_nat(rows[static_cast<std::size_t>(code)]);
+  }
 };
 
 /// Sums over hypotheses that every criterion is made of.
@@ -36,9 +40,13 @@ struct TrialScore {
   double entropy_nat = 0;  ///< expected entropy left
 };
 
+/// Of weights that sum to one.
+[[nodiscard]] double entropy_nat(std::span<const Hypothesis> hypotheses);
+
 /// One pass over the hypotheses.
+/// @param entropy_before_nat  that of the hypotheses
 [[nodiscard]] TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses,
-                               std::span<const double> fix_usd);
+                               std::span<const double> fix_usd, double entropy_before_nat);
 
 /// The trials that may be worth following, in their order: best in the estimate of the cost to the end,
 /// with and without what has to be opened and moved first, and in information for money.

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <algorithm>
+#include <faultloom/advice/place_ports.hpp>
 #include <faultloom/advice/scan.hpp>
 #include <map>
 #include <set>
@@ -14,6 +16,11 @@ namespace faultloom::advice {
 /// How the controls stand after the last reading or sign of these; at rest if there is none.
 [[nodiscard]] Setup setup_after(const vehicle::Vehicle& vehicle,
                                 std::span<const readings::Entry> entries);
+
+[[nodiscard]] inline bool all_equal(std::span<const std::int32_t> codes) {
+  return std::all_of(codes.begin(), codes.end(),
+                     [&](std::int32_t c) { return c == codes.front(); });
+}
 
 /// Builds all trials that constraints allow and that tell live candidates apart; equal predictions at a
 /// higher cost are dropped.
@@ -72,27 +79,17 @@ class TrialFactory {
   void add_lifts();
   void add_bridges();
   [[nodiscard]] std::vector<Alike> alike_states() const;
-  /// @param pattern  hash of the ports, by candidate; they are not all the same
-  template <typename PortOf>
-  void offer(const PredictionStore::Place& place, const Setup& setup, double setup_minutes,
-             std::span<const vehicle::ControlState> states, std::size_t pattern,
-             const PortOf& port_of);
-  /// Fills live_codes_: what an instrument makes of each candidate's port.
-  template <typename PortOf>
-  void find_codes(std::size_t instrument, const PortOf& port_of) {
-    live_codes_.resize(rows_.size());
-    // Most candidates show the same as the one before.
-    for (std::size_t c = 0; c < rows_.size(); ++c)
-      live_codes_[c] = c > 0 && port_of(c) == port_of(c - 1) ? live_codes_[c - 1]
-                                                             : store_->code(instrument, port_of(c));
-  }
+  void offer_places(std::span<const PredictionStore::Place> places, const Alike& alike,
+                    std::span<const std::uint32_t* const> ports);
+  /// @param pattern  of the ports at place `p`, by candidate; they are not all the same
+  void offer(const PredictionStore::Place& place, const Alike& alike, std::size_t pattern,
+             std::span<const std::uint32_t* const> ports, std::size_t p);
   [[nodiscard]] bool repeats_terminal(const PredictionStore::Place& place) const;
   /// Prices it; false if it takes too long.
   bool settle(Trial& trial) const;
-  [[nodiscard]] static std::size_t prediction_hash(int instrument,
-                                                   std::span<const std::int32_t> by_candidate);
   [[nodiscard]] bool kept_for(int instrument, double minutes) const;
   void keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate);
+  void keep(Trial&& trial, const std::vector<std::int32_t>& by_candidate, std::uint64_t hash);
   void price(Trial& trial) const;
   /// To get the probes there, zones that are closed included.
   [[nodiscard]] double place_minutes(const PredictionStore::Place& place) const;
@@ -127,11 +124,12 @@ class TrialFactory {
   std::vector<PredictionStore::Row*> rows_;
   std::vector<Trial> trials_;
   /// By hash of the predictions: these by candidate, and the trial.
-  std::unordered_map<std::size_t, std::vector<std::pair<std::vector<std::int32_t>, std::size_t>>>
+  std::unordered_map<std::uint64_t, std::vector<std::pair<std::vector<std::int32_t>, std::size_t>>>
       known_;
   /// The same of what is caught when a sign fails to come, by hypothesis.
   std::map<std::pair<int, std::vector<std::int32_t>>, std::size_t> known_caught_;
   std::unordered_map<std::size_t, double> shown_;  ///< hash of ports by candidate -> minutes
+  PlacePorts at_place_;
   std::vector<std::int32_t> live_codes_;
   std::size_t compared_ = 0;
 };

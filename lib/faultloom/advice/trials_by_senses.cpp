@@ -18,11 +18,6 @@ constexpr std::array<Outcome, 3> sign_words{Outcome::yes, Outcome::no, Outcome::
 constexpr std::size_t most_tries = 3;
 constexpr std::size_t most_wiggles = 2;
 
-bool all_equal(std::span<const std::int32_t> codes) {
-  return std::all_of(codes.begin(), codes.end(),
-                     [&](std::int32_t c) { return c == codes.front(); });
-}
-
 }  // namespace
 
 Trial TrialFactory::sign_trial(std::size_t sign) const {

@@ -108,19 +108,23 @@ void TrialFactory::add_catches_of(const Failing& failing) {
     offer_caught(std::move(trial), failing, live_codes_);
   }
   const auto& places = store_->places();
+  std::vector<const std::uint32_t*> ports;
+  ports.reserve(rows_.size());
+  for (const auto* row : rows_)
+    ports.push_back(row->networks[row->network_of[failing.situation]].ports.data());
   for (std::size_t p = 0; p < places.size(); ++p) {
     const auto& place = places[p];
     if (!reachable(place.red) || !reachable(place.black)) continue;
     if (repeats_terminal(place)) continue;
-    const auto port_of = [&](std::size_t c) {
-      return rows_[c]->networks[rows_[c]->network_of[failing.situation]].ports[p];
-    };
-    bool differs = false;
-    for (std::size_t c = 1; c < rows_.size() && !differs; ++c) differs = port_of(c) != port_of(0);
+    const bool differs = std::any_of(ports.begin(), ports.end(), [&](const std::uint32_t* own) {
+      return own[p] != ports.front()[p];
+    });
     if (!differs) continue;
+    at_place_.find(ports, p);
     for (std::size_t i = 0; i < belief_->instruments().instruments.size(); ++i) {
       if (!usable(i, place, false)) continue;
-      find_codes(i, port_of);
+      at_place_.read(*store_, i);
+      at_place_.codes_by_candidate(live_codes_);
       Trial trial;
       trial.step.type = Step::Type::reading;
       trial.step.instrument = static_cast<int>(i);

@@ -1,19 +1,12 @@
 #include <faultloom/fleet/groups.hpp>
 
 #include <algorithm>
+#include <faultloom/base/mix.hpp>
 
 namespace faultloom::fleet {
 namespace {
 
 std::size_t at(std::int32_t i) { return static_cast<std::size_t>(i); }
-
-/// Finalizer of splitmix64: spreads the bits of a number.
-std::uint64_t mixed(std::uint64_t x) {
-  x += 0x9e3779b97f4a7c15U;
-  x = (x ^ (x >> 30U)) * 0xbf58476d1ce4e5b9U;
-  x = (x ^ (x >> 27U)) * 0x94d049bb133111ebU;
-  return x ^ (x >> 31U);
-}
 
 }  // namespace
 

@@ -97,7 +97,7 @@ double mean_probes(std::size_t n) {
   for (std::size_t cut = 1; cut < n; ++cut) {
     std::vector<bool> left(n, false);
     std::fill_n(left.begin(), cut, true);
-    const auto score = advice::score(split(left), places, costs);
+    const auto score = advice::score(split(left), places, costs, advice::entropy_nat(places));
     EXPECT_NEAR(score.information_nat + score.entropy_nat, std::log(static_cast<double>(n)), 1e-12);
     if (score.information_nat > most + 1e-12) {
       most = score.information_nat;
@@ -132,7 +132,7 @@ TEST(Published, HalfSplitHalvesProbability) {
   const auto cut = [&](std::size_t n) {
     std::vector<bool> left(4, false);
     std::fill_n(left.begin(), n, true);
-    return advice::score(split(left), places, costs);
+    return advice::score(split(left), places, costs, advice::entropy_nat(places));
   };
   EXPECT_NEAR(bits(cut(2).information_nat), 1, 1e-12);
   EXPECT_GT(cut(2).information_nat, cut(1).information_nat);
@@ -169,7 +169,8 @@ class Inverters {
       trial.rows.push_back({1 - one, one});
       trial.codes.push_back(static_cast<std::int32_t>(failed));
     }
-    return bits(advice::score(trial, sets, std::vector<double>(16, 0.0)).entropy_nat);
+    return bits(advice::score(trial, sets, std::vector<double>(16, 0.0), advice::entropy_nat(sets))
+                    .entropy_nat);
   }
   double entropy() const {
     double sum = 0;
