@@ -264,6 +264,17 @@ def test_a_job_without_entries_is_answered(run: Run, folder: Path) -> None:
         assert "Lamp stays dark" in out
 
 
+def test_tries_that_went_the_same_way_are_told_together(run: Run, folder: Path) -> None:
+    job = small_job()
+    del job["entries"][0]["outcome"]
+    job["entries"][0]["tries"] = {"yes": 2, "no": 3}
+    code, out, err = run("rank", write(folder / "jobs" / "tries.json", job))
+    assert (code, err) == (0, "")
+    told = [line for line in out.splitlines() if line.startswith("  lamp")]
+    assert len(told) == 2
+    assert [line.rstrip()[-9:] for line in told] == [", 2 times", ", 3 times"]
+
+
 # -- where documents come from ---------------------------------------------------------------------
 
 
