@@ -124,6 +124,17 @@ def test_controls_are_named_in_the_order_in_which_they_are_moved() -> None:
     ]
 
 
+def test_a_step_that_waits_for_a_failure_says_how_long(folder: Path) -> None:
+    vehicle = json.loads((folder / "vehicles" / "small-cart.json").read_text(encoding="utf-8"))
+    names = Names(vehicle, {}, {"components": [], "modes": []})
+    trying = "Try it up to 20 times; note what shows the first time this fails: lamp lit (H1)"
+    step = Step("reading", "", 1, 1, 1, red="S1.out", black="BAT1.negative", trying=trying)
+    with io.StringIO() as page:
+        Console(file=page, width=100).print(_show.how(step, names))
+        shown = page.getvalue()
+    assert f"Then         {trying}" in shown
+
+
 def test_explain_weighs_each_reading(run: Run) -> None:
     code, out, _ = run("explain", ODD, "--top", 3)
     explanation = faultloom.Model.shipped("seedling-hauler").explain(ODD, top=3)

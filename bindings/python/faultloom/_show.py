@@ -508,8 +508,8 @@ def how(step: Step, names: Names) -> RenderableType:
         table.add_row("Where", place)
     if step.state and not step.isolated:
         table.add_row("Set", "\n".join(names.settings(step)) or "everything at rest")
-    if step.when:
-        table.add_row("Try it", one_line(step.text.partition("; try it ")[2]))
+    if step.trying:
+        table.add_row("Then", one_line(step.trying))
     if step.isolated:
         table.add_row("Set", names.isolation())
     if step.zones_to_open:

@@ -291,6 +291,7 @@ class Step(Part):
         when: "part", "sign" and "outcome" that tell when to read or watch: it is tried until the
             sign comes out so. Empty: at once.
         most_tries: How often it is tried at most, if there is a `when`.
+        trying: The same in words; empty without a `when`.
         action: What kind of repair.
         lifted: Wire end to take off first.
         lead: Terminals that the fused lead joins.
@@ -316,6 +317,7 @@ class Step(Part):
     wiggled_zone: str = ""
     when: Mapping[str, str] = field(default_factory=dict)
     most_tries: int = 0
+    trying: str = ""
     action: str = ""
     lifted: str = ""
     lead: tuple[str, ...] = ()

@@ -485,6 +485,7 @@ json one_step_json(const AnswerContext& context, const advice::Step& step) {
     item["when"] = {
         {"part", v.components[at(sign.component)].id}, {"sign", sign.id}, {"outcome", "no"}};
     item["most_tries"] = step.most_tries;
+    item["trying"] = until_text(v, step);
   }
   if (step.wiggled_zone != vehicle::none)
     item["provoked"] = {{"how", "wiggle"}, {"zone", v.zones[at(step.wiggled_zone)].id}};
