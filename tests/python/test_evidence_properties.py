@@ -363,3 +363,22 @@ def test_renaming_permutes(entries: list[Document]) -> None:
     before = dict(zip(map(new_name, CART.modes), CART.mode_posteriors(job), strict=True))
     after = dict(zip(RENAMED.modes, RENAMED.mode_posteriors(other), strict=True))
     assert after == pytest.approx(before, rel=1e-9, abs=left_out)
+
+
+@quietly
+@given(st.lists(some_entries, min_size=1, max_size=3))
+def test_renaming_permutes_many_jobs(jobs: list[list[Document]]) -> None:
+    """The tables for many jobs know no names either, nor does an answer depend on its company."""
+    renamed = [[renamed_entry(entry) for entry in entries] for entries in jobs]
+    found = CART.rank_jobs(map(job_of, jobs), most_suspects=10000)
+    again = RENAMED.rank_jobs(map(job_of, renamed), most_suspects=10000)
+    for one, other in zip(found["jobs"], again["jobs"], strict=True):
+        assert one["status"] == other["status"]
+        left_out = one["bound"] + other["bound"] + IRRELEVANT
+        assert other["no_fault"] == pytest.approx(one["no_fault"], rel=1e-9, abs=left_out)
+        for name, rows in (("mode", "suspects"), ("component", "components")):
+            names, others = found[f"{name}s"], again[f"{name}s"]
+            before = {new_name(names[row[name]]): row["probability"] for row in one[rows]}
+            after = {others[row[name]]: row["probability"] for row in other[rows]}
+            nothing = dict.fromkeys(before.keys() | after.keys(), 0.0)
+            assert nothing | after == pytest.approx(nothing | before, rel=1e-9, abs=left_out)
