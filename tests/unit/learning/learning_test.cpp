@@ -38,12 +38,13 @@ const Model& tug() {
   return model;
 }
 
-json history_of(json jobs, double running_hours = 0) {
+/// A list of JSON, which one JSON in braces would not be for every compiler.
+json history_of(const std::vector<json>& jobs, double running_hours = 0) {
   json history{{"format", "faultloom.history"},
                {"version", "1.0"},
                {"title", "Fernhollow 2025"},
                {"seen", "all"},
-               {"jobs", std::move(jobs)}};
+               {"jobs", json(jobs)}};
   if (running_hours > 0)
     history["running"] = {{{"vehicle", "mulch-tug"}, {"hours", running_hours}}};
   return history;
@@ -79,7 +80,7 @@ json row(const json& rows, const std::string& key, const std::string& value) {
 }
 
 TEST(Learning, ConfirmedJobsMoveTheirKindAndLittleElse) {
-  json jobs = json::array();
+  std::vector<json> jobs;
   for (int i = 0; i < 12; ++i)
     jobs.push_back(confirmed_job("j" + std::to_string(i), "K1/coil_open"));
   const auto learned = learn(history_of(jobs, 2000));
@@ -113,14 +114,14 @@ TEST(Learning, TheNewDocumentIsARatesDocument) {
 }
 
 TEST(Learning, WithoutAnythingNewNothingMoves) {
-  const auto learned = learn(history_of(json::array()));
+  const auto learned = learn(history_of({}));
   EXPECT_TRUE(learned["changes"].empty());
   EXPECT_EQ(learned["rates"]["kinds"], json::parse(data("rates.json"))["kinds"]);
   EXPECT_FALSE(learned["cannot_say"].empty());
 }
 
 TEST(Learning, RunningHoursLowerRates) {
-  const auto learned = learn(history_of(json::array(), 200000));
+  const auto learned = learn(history_of({}, 200000));
   for (const auto& change : learned["changes"])
     EXPECT_LT(change["factor"].get<double>(), 1.0) << change["kind"];
 }
@@ -174,7 +175,7 @@ TEST(Learning, TheFormIsCheckedFirst) {
   const auto problems = problems_of(history.dump());
   ASSERT_EQ(problems.size(), 2U);
   for (const auto& problem : problems) EXPECT_EQ(problem.code, Code::schema);
-  history = history_of(json::array());
+  history = history_of({});
   EXPECT_TRUE(check_document(history.dump()).empty());
   auto entry = confirmed_job("b", "K1/coil_open");
   entry["entries"] = {{{"id", "e1"}, {"type", "guess"}}};
@@ -182,13 +183,13 @@ TEST(Learning, TheFormIsCheckedFirst) {
   const auto found = check_document(history.dump());
   ASSERT_FALSE(found.empty());
   EXPECT_EQ(found[0].pointer.substr(0, 17), "/jobs/0/entries/0");
-  history = history_of(json::array(), 10);
+  history = history_of({}, 10);
   history["seen"] = "only_broken";
   EXPECT_EQ(problems_of(history.dump()).at(0).pointer, "/running");
 }
 
 TEST(Learning, ModelsMustFit) {
-  const auto history = history_of(json::array()).dump();
+  const auto history = history_of({}).dump();
   const Model* twice[] = {&tug(), &tug()};
   EXPECT_THROW((void)learn_rates(twice, history), Error);
   EXPECT_THROW((void)learn_rates({}, history), Error);
