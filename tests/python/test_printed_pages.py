@@ -114,6 +114,21 @@ def test_the_sheet_holds_every_entry(name: str) -> None:
         assert f" {entry} " not in said
 
 
+def test_what_was_noticed_at_a_failure_says_when() -> None:
+    job = read("jobs", "compost-yard-dead-tug")
+    run = read("vehicles", "mulch-tug")["run_state"]
+    when = {"part": "M1", "sign": "turns", "outcome": "no"}
+    click = {"type": "sign", "part": "K1", "sign": "click", "outcome": "no", "state": run}
+    job["entries"] += [
+        {**click, "id": "c1", "when": when},
+        {**click, "id": "c2", "when": {**when, "after": 1}},
+        {**click, "id": "c3", "when": {**when, "after": 4}},
+    ]
+    said = Reader(make(job, read("vehicles", "mulch-tug")).sheet).text
+    for end in ("", ", after 1 other try", ", after 4 other tries"):
+        assert len(re.findall(rf"when M1 turns: no{end}(?!,)", said)) == 1
+
+
 def test_a_closed_job_says_what_was_done_and_proved() -> None:
     said = Reader(page("fern-walk-spliced").sheet).text
     for words in (
