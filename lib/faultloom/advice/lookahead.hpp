@@ -2,47 +2,13 @@
 
 #include <chrono>
 #include <cstdint>
+#include <faultloom/advice/decision_chart.hpp>
 #include <faultloom/advice/policy.hpp>
 #include <span>
 #include <unordered_map>
 #include <vector>
 
 namespace faultloom::advice {
-
-/// What follows from a problem alone, worked out once.
-class DecisionChart {
- public:
-  explicit DecisionChart(const DecisionProblem& problem);
-
-  struct Hypothesis {
-    std::vector<std::int32_t> repairs;  ///< on the way to the end
-    double rest_usd = 0;
-    double mend_usd = 0;  ///< all of it, zones aside
-    std::uint64_t zones = 0;
-  };
-  struct Repair {
-    double attempt_usd = 0;  ///< as often as it has to be made on average
-    std::uint64_t zones = 0;
-  };
-  struct Test {
-    std::uint64_t zones = 0;
-    double cost_usd = 0;           ///< with zones that are not remembered
-    std::vector<double> log_rows;  ///< logarithms of `rows`
-    std::vector<double> row_entropies_nat;
-  };
-  std::vector<Hypothesis> hypotheses;
-  std::vector<Repair> repairs;
-  std::vector<Test> tests;
-  /// Zones beyond these are paid for at each use.
-  static constexpr std::size_t most_zones = 64;
-
-  [[nodiscard]] double zones_usd(std::uint64_t zones) const;
-
- private:
-  std::uint64_t zones_of(std::span<const std::int32_t> zones, double& beyond_usd) const;
-
-  const DecisionProblem* problem_;
-};
 
 /// One question to a policy: the quick estimate, and following it to the end of the job.
 class Lookahead {
