@@ -97,12 +97,38 @@ Search::Search(Predictions& predictions, const Observations& observations, const
 Found Search::run(const Progress& progress) {
   progress_ = progress;
   start_ = std::chrono::steady_clock::now();
+  auto best = passes(options_.most_sets);
+  if (options_.exhaustive) return best;
+  if (options_.most_faults < 0 && is_poor(best)) {
+    const double walked = threshold_;
+    try {
+      aims_ = climb(best);
+    } catch (const BudgetGone&) {
+      aims_.clear();
+    }
+    const bool more = options_.most_sets > 0 && options_.most_sets_if_poor > options_.most_sets;
+    if (more || !aims_.empty()) {
+      auto again = passes(more ? options_.most_sets_if_poor : options_.most_sets);
+      if (again.total > best.total) {
+        best = std::move(again);
+      } else {
+        threshold_ = walked;
+        aims_.clear();
+      }
+    }
+  }
+  return named(std::move(best));
+}
+
+/// Lowers the threshold from pass to pass; leaves it as that of what is returned.
+Found Search::passes(std::size_t most_sets) {
   threshold_ = options_.exhaustive ? 0 : first_threshold;
+  scale_ = 0;
   Found best;
   bool any = false;
   double walked = threshold_;  // threshold of the last complete pass
   std::size_t before = 0;
-  most_sets_ = options_.most_sets;
+  most_sets_ = most_sets;
   while (true) {
     try {
       walk();
@@ -129,18 +155,11 @@ Found Search::run(const Progress& progress) {
     const auto now = static_cast<double>(best.sets);
     const double next =
         now * std::clamp(now / static_cast<double>(std::max<std::size_t>(before, 1)), 2.0, 4.0);
-    most_sets_ = most_sets(best);
     if (most_sets_ > 0 && next > static_cast<double>(most_sets_)) break;
     before = best.sets;
   }
   threshold_ = walked;
-  return options_.exhaustive ? best : named(std::move(best));
-}
-
-std::size_t Search::most_sets(const Found& found) const {
-  const bool more =
-      options_.most_sets > 0 && options_.most_sets_if_poor > options_.most_sets && is_poor(found);
-  return more ? options_.most_sets_if_poor : options_.most_sets;
+  return best;
 }
 
 bool Search::is_poor(const Found& found) const {
@@ -182,6 +201,8 @@ void Search::walk() {
   excluded_.assign(prior_->place_count(), 0);
   out_.clear();
   picks_.clear();
+  goals_.clear();
+  for (const auto& aim : aims_) goals_.push_back(aim.faults);
   is_out_ = Bits(prior_->space().faults().size());
   visit({}, Assignment(*prior_));
   finish(found_);
@@ -193,9 +214,8 @@ bool Search::out_of_budget() const {
   return used.count() > options_.most_seconds * (naming_ ? 1 : share_for_searching);
 }
 
-void Search::visit(const Candidate& candidate, Assignment assignment) {
-  const double likelihood = predictions_->likelihood(candidate);
-  ++found_.sets;
+/// Counts a set, reports and ends if the time is up.
+void Search::look_at_one() {
   ++looked_at_;
   if (looked_at_ % between_reports == 0) {
     // How many there will be is not known; the share only ever grows.
@@ -204,6 +224,12 @@ void Search::visit(const Candidate& candidate, Assignment assignment) {
   }
   // On a large vehicle a set takes milliseconds.
   if (looked_at_ % between_looks_at_the_clock == 0 && out_of_budget()) throw BudgetGone{};
+}
+
+void Search::visit(const Candidate& candidate, Assignment assignment) {
+  const double likelihood = predictions_->likelihood(candidate);
+  ++found_.sets;
+  look_at_one();
   if (most_sets_ > 0 && !options_.exhaustive && !naming_ && threshold_ != above_all &&
       found_.sets > most_sets_)
     throw BudgetGone{};
@@ -220,7 +246,7 @@ void Search::visit(const Candidate& candidate, Assignment assignment) {
     account(assignment, weight);
     return;
   }
-  if (!options_.exhaustive && !candidate.faults.empty()) {
+  if (!options_.exhaustive && !candidate.faults.empty() && goals_.empty()) {
     const double more = assignment.mass() * (1 - assignment.nothing_else());
     if (more * likelihood < worth_expanding * threshold_) {
       double worst = more * capped(candidate);

@@ -76,7 +76,9 @@ struct Found {
 /// (Relevance) stay undecided and are summed over, so that a kernel stands for itself and everything
 /// unrelated to it. A branch is followed while its weight, or a small share of the best it could still
 /// reach, is above a threshold, which falls from pass to pass until the sum of what is left at its best
-/// is small enough, or nothing much changes any more, or a budget is gone.
+/// is small enough, or nothing much changes any more, or a budget is gone. If all that was found leaves
+/// much to mistakes, a climb from there looks for sets that do not, and the search is made once more with
+/// branches that lead to these.
 ///
 /// The best a branch could reach: an observation the present faults explain badly needs one more fault
 /// that could change it; the chance of one is the sum of their priors.
@@ -117,8 +119,18 @@ class Search {
   [[nodiscard]] bool mended(const Candidate& candidate) const;
   [[nodiscard]] double capped(const Candidate& candidate) const;
   [[nodiscard]] double limit(const Candidate& candidate, const Assignment& assignment, double more);
+  Found passes(std::size_t most_sets);
   void walk();
   Found named(Found best);
+  /// A set of faults and what it weighs, others aside.
+  struct Weighed {
+    Candidate candidate;
+    double weight = 0;
+  };
+  [[nodiscard]] std::vector<Candidate> climb(const Found& found);
+  [[nodiscard]] double weight_of(const Candidate& candidate);
+  [[nodiscard]] std::vector<Weighed> one_more(const Candidate& candidate, double least);
+  void look_at_one();
   void visit(const Candidate& candidate, Assignment assignment);
   void expand(const Candidate& candidate, Assignment& assignment, double likelihood);
   void conclude(const Candidate& candidate, Assignment& assignment, double likelihood);
@@ -163,12 +175,14 @@ class Search {
   void pick(const Next& next, std::size_t count, bool exactly, Assignment& inside);
   void follow(const Candidate& candidate, const Assignment& assignment, const Next& next,
               std::size_t count, bool exactly, double best);
+  [[nodiscard]] bool leads(const Next& next) const;
+  [[nodiscard]] std::vector<std::vector<std::int32_t>> goals_beyond(const Next& next,
+                                                                    std::size_t count) const;
   [[nodiscard]] bool stops_the_rest(std::int32_t fault) const;
   void put_out(std::span<const std::int32_t> faults);
   void take_back(std::size_t to);
   [[nodiscard]] bool out_of_budget() const;
   [[nodiscard]] bool is_poor(const Found& found) const;
-  [[nodiscard]] std::size_t most_sets(const Found& found) const;
   void finish(Found& found) const;
 
   Predictions* predictions_;
@@ -196,9 +210,12 @@ class Search {
 
   bool naming_ = false;  ///< in the last pass: split and refine what weighs most
   double threshold_ = 0;
-  std::size_t looked_at_ = 0;  ///< sets in all passes
-  std::size_t most_sets_ = 0;  ///< in the present pass
-  double scale_ = 0;           ///< total of the pass before
+  std::size_t looked_at_ = 0;    ///< sets in all passes
+  std::size_t most_sets_ = 0;    ///< in the present pass
+  double scale_ = 0;             ///< total of the pass before
+  std::vector<Candidate> aims_;  ///< sets that branches lead to, whatever they weigh on the way
+  /// Of those that the present branch leads to: the faults that are still to come.
+  std::vector<std::vector<std::int32_t>> goals_;
   std::map<Candidate, Refined> refined_;
   Found found_;
   std::vector<double> factors_;    ///< by slot, of the assignment in hand

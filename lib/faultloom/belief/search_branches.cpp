@@ -280,8 +280,10 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
   if (mass <= 0) return;
   Candidate larger = candidate;
   for (std::size_t i = 0; i < count; ++i) larger = with(larger, next.faults[i]);
+  auto beyond = goals_beyond(next, count);
   const bool wanted =
-      next.looked_at && (count == 1 || mass * std::max(next.likelihood, hope * best) >= threshold_);
+      next.looked_at && (count == 1 || !beyond.empty() ||
+                         mass * std::max(next.likelihood, hope * best) >= threshold_);
   if (!wanted || predictions_->intermittent_count(larger) > Predictions::most_intermittent) {
     found_.outside += mass * best;
     return;
@@ -297,7 +299,9 @@ void Search::follow(const Candidate& candidate, const Assignment& assignment, co
         if (!is_out_.test(at(s))) told += inside.chance(s);
     found_.outside += inside.mass() * std::min(1.0, told) * best;
   }
+  std::swap(goals_, beyond);
   visit(larger, std::move(inside));
+  std::swap(goals_, beyond);
   take_back(before);
   picks_.pop_back();
 }
@@ -370,7 +374,8 @@ void Search::look_ahead(const Candidate& candidate, const Assignment& assignment
     }
     const double best = best_with(candidate, outlook, next.helped, next.started);
     const double mass = assignment.mass() * std::min(1.0, next.chance);
-    if (mass * std::max(std::min(likelihood, best), hope * best) < threshold_) continue;
+    if (mass * std::max(std::min(likelihood, best), hope * best) < threshold_ && !leads(next))
+      continue;
     const auto larger = with(candidate, next.faults.front());
     if (predictions_->intermittent_count(larger) > Predictions::most_intermittent) continue;
     next.looked_at = true;

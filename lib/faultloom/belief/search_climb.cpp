@@ -1,0 +1,127 @@
+#include <algorithm>
+#include <faultloom/belief/search.hpp>
+#include <set>
+
+/// From the sets that a search found to better ones, fault by fault.
+namespace faultloom::belief {
+namespace {
+
+/// Sets kept in hand, and those whose further faults are looked at in all.
+constexpr std::size_t in_hand = 6;
+constexpr std::size_t most_expanded = 40;
+/// Sets handed to the search, and how much one has to weigh beside the heaviest.
+constexpr std::size_t most_goals = 4;
+constexpr double worth_a_goal = 0.01;
+
+}  // namespace
+
+/// P(these faults are there, whatever else is) times the likelihood of them alone.
+double Search::weight_of(const Candidate& candidate) {
+  Assignment assignment(*prior_);
+  for (const auto f : candidate.faults) assignment.include(f);
+  return assignment.mass() * predictions_->likelihood(candidate);
+}
+
+/// What one more fault makes of a set, of those that weigh more than `least`.
+std::vector<Search::Weighed> Search::one_more(const Candidate& candidate, double least) {
+  Assignment assignment(*prior_);
+  for (const auto f : candidate.faults) assignment.include(f);
+  Outlook outlook;
+  std::vector<Weighed> result;
+  for (const auto& next : ordered(candidate, assignment, outlook)) {
+    const double mass = assignment.mass() * std::min(1.0, next.chance);
+    if (mass * best_with(candidate, outlook, next.helped, next.started) <= least) continue;
+    auto larger = with(candidate, next.faults.front());
+    if (predictions_->intermittent_count(larger) > Predictions::most_intermittent) continue;
+    look_at_one();
+    const double weight = mass * predictions_->likelihood(larger);
+    if (weight > least) result.push_back({std::move(larger), weight});
+  }
+  return result;
+}
+
+/// Sets of many faults may lie behind smaller ones that explain so little that no threshold within the
+/// budget leads there. Each fault explains something by itself, though: from the heaviest sets the climb
+/// goes to what weighs more with one more fault, or with one exchanged, for as long as that comes to
+/// something.
+std::vector<Candidate> Search::climb(const Found& found) {
+  std::vector<Weighed> hand;
+  std::set<Candidate> met;
+  const auto heavier = [](const Weighed& a, const Weighed& b) { return a.weight > b.weight; };
+  const auto take = [&](Weighed&& item) {
+    if (!met.insert(item.candidate).second) return;
+    hand.insert(std::upper_bound(hand.begin(), hand.end(), item, heavier), std::move(item));
+    if (hand.size() > in_hand) hand.pop_back();
+  };
+  auto kernels = found.kernels;
+  std::stable_sort(kernels.begin(), kernels.end(),
+                   [](const Kernel& a, const Kernel& b) { return a.weight > b.weight; });
+  std::set<Candidate> known;
+  for (const auto& kernel : kernels) known.insert(kernel.seen);
+  for (const auto& kernel : kernels) {
+    if (met.size() == in_hand) break;
+    take({kernel.seen, weight_of(kernel.seen)});
+  }
+  take({{}, weight_of({})});
+
+  std::set<Candidate> expanded;
+  const auto expand_once = [&](const Candidate& candidate, double least) {
+    if (expanded.size() == most_expanded || !expanded.insert(candidate).second) return;
+    for (auto& item : one_more(candidate, least)) take(std::move(item));
+  };
+  while (expanded.size() < most_expanded) {
+    const auto before = expanded.size();
+    const auto next = std::find_if(hand.begin(), hand.end(), [&](const Weighed& item) {
+      return !expanded.contains(item.candidate);
+    });
+    if (next != hand.end()) {
+      const auto item = *next;  // the hand changes
+      expand_once(item.candidate, item.weight);
+    } else {
+      const auto best = hand.front();
+      for (std::size_t i = 0; i < best.candidate.faults.size(); ++i) {
+        auto fewer = best.candidate;
+        fewer.faults.erase(fewer.faults.begin() + static_cast<std::ptrdiff_t>(i));
+        expand_once(fewer, best.weight);
+      }
+    }
+    if (expanded.size() == before) break;
+  }
+  std::vector<Candidate> goals;
+  for (const auto& item : hand)
+    if (goals.size() < most_goals && !known.contains(item.candidate) &&
+        item.weight >= worth_a_goal * hand.front().weight)
+      goals.push_back(item.candidate);
+  return goals;
+}
+
+/// Whether one of the faults is on the way to a goal that can still be reached.
+bool Search::leads(const Next& next) const {
+  return std::any_of(goals_.begin(), goals_.end(), [&](const std::vector<std::int32_t>& left) {
+    return std::any_of(left.begin(), left.end(),
+                       [&](std::int32_t f) {
+                         return std::find(next.faults.begin(), next.faults.end(), f) !=
+                                next.faults.end();
+                       }) &&
+           std::none_of(left.begin(), left.end(),
+                        [&](std::int32_t f) { return is_out_.test(static_cast<std::size_t>(f)); });
+  });
+}
+
+/// The goals that are left when so many of the faults are there.
+std::vector<std::vector<std::int32_t>> Search::goals_beyond(const Next& next,
+                                                            std::size_t count) const {
+  std::vector<std::vector<std::int32_t>> result;
+  for (const auto& left : goals_) {
+    auto rest = left;
+    auto reached = count;
+    std::erase_if(rest, [&](std::int32_t f) {
+      const bool there = std::find(next.faults.begin(), next.faults.end(), f) != next.faults.end();
+      return there && reached > 0 && reached-- > 0;
+    });
+    if (reached == 0 && !rest.empty()) result.push_back(std::move(rest));
+  }
+  return result;
+}
+
+}  // namespace faultloom::belief
