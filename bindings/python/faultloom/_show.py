@@ -199,11 +199,11 @@ def checks(rows: Iterable[Check]) -> RenderableType:
 def found(entries: Iterable[Entry]) -> RenderableType:
     """Entries in words, each with its id and what speaks for its having been misread."""
     table, padded = _grid(_name(), _flow())
-    # Tries told in one entry come as one entry each; those that went the same way are told together.
+    # Tries told in one entry come as one entry each; those that went one way are told together.
     alike = groupby(entries, lambda entry: (entry.id.split("#")[0], entry.text, _doubt(entry)))
-    for (name, words, doubt), group in alike:
+    for (name, told, doubt), group in alike:
         count = len(list(group))
-        text = Text(one_line(words) + (f", {count} times" if count > 1 else ""))
+        text = Text(one_line(told) + (f", {count} times" if count > 1 else ""))
         if doubt:
             text.append("\n").append_text(doubt)
         table.add_row(one_line(name), text)

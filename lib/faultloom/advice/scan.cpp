@@ -27,7 +27,8 @@ TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses,
     std::int32_t code;
     double mass;
   };
-  boost::container::static_vector<Sum, 64> sums;
+  constexpr std::size_t most = 64;
+  boost::container::static_vector<Sum, most> sums;
   TrialScore result;
   for (std::size_t h = 0; h < hypotheses.size(); ++h) {
     const double w = hypotheses[h].weight;
@@ -35,7 +36,7 @@ TrialScore score(const Trial& trial, std::span<const Hypothesis> hypotheses,
     auto sum = std::find_if(sums.begin(), sums.end(), [&](const Sum& s) { return s.code == code; });
     if (sum == sums.end()) {
       // More kinds of prediction than matter: the rest is lumped.
-      if (sums.size() < sums.capacity()) sums.push_back({code, 0});
+      if (sums.size() < most) sums.push_back({code, 0});
       sum = std::prev(sums.end());
     }
     sum->mass += w;

@@ -164,7 +164,7 @@ Found Search::passes(std::size_t most_sets) {
 
 bool Search::is_poor(const Found& found) const {
   constexpr int several = 2;
-  constexpr double mistaken = 0.05;
+  constexpr double mistaken = 0.1;  // a sign taken for its opposite is at some 0.06
   const auto best =
       std::max_element(found.kernels.begin(), found.kernels.end(),
                        [](const Kernel& a, const Kernel& b) { return a.weight < b.weight; });

@@ -128,6 +128,7 @@ class Search {
     double weight = 0;
   };
   [[nodiscard]] std::vector<Candidate> climb(const Found& found);
+  [[nodiscard]] std::vector<Weighed> climb_from(std::vector<Candidate> starts);
   [[nodiscard]] double weight_of(const Candidate& candidate);
   [[nodiscard]] std::vector<Weighed> one_more(const Candidate& candidate, double least);
   void look_at_one();

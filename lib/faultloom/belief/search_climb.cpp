@@ -40,11 +40,9 @@ std::vector<Search::Weighed> Search::one_more(const Candidate& candidate, double
   return result;
 }
 
-/// Sets of many faults may lie behind smaller ones that explain so little that no threshold within the
-/// budget leads there. Each fault explains something by itself, though: from the heaviest sets the climb
-/// goes to what weighs more with one more fault, or with one exchanged, for as long as that comes to
-/// something.
-std::vector<Candidate> Search::climb(const Found& found) {
+/// From some sets to what weighs more with one more fault, or with one exchanged, for as long as that comes
+/// to something. The heaviest met, heaviest first.
+std::vector<Search::Weighed> Search::climb_from(std::vector<Candidate> starts) {
   std::vector<Weighed> hand;
   std::set<Candidate> met;
   const auto heavier = [](const Weighed& a, const Weighed& b) { return a.weight > b.weight; };
@@ -53,17 +51,10 @@ std::vector<Candidate> Search::climb(const Found& found) {
     hand.insert(std::upper_bound(hand.begin(), hand.end(), item, heavier), std::move(item));
     if (hand.size() > in_hand) hand.pop_back();
   };
-  auto kernels = found.kernels;
-  std::stable_sort(kernels.begin(), kernels.end(),
-                   [](const Kernel& a, const Kernel& b) { return a.weight > b.weight; });
-  std::set<Candidate> known;
-  for (const auto& kernel : kernels) known.insert(kernel.seen);
-  for (const auto& kernel : kernels) {
-    if (met.size() == in_hand) break;
-    take({kernel.seen, weight_of(kernel.seen)});
+  for (auto& start : starts) {
+    const double weight = weight_of(start);
+    take({std::move(start), weight});
   }
-  take({{}, weight_of({})});
-
   std::set<Candidate> expanded;
   const auto expand_once = [&](const Candidate& candidate, double least) {
     if (expanded.size() == most_expanded || !expanded.insert(candidate).second) return;
@@ -87,10 +78,29 @@ std::vector<Candidate> Search::climb(const Found& found) {
     }
     if (expanded.size() == before) break;
   }
+  return hand;
+}
+
+/// Sets of many faults may lie behind smaller ones that explain so little that no threshold within the
+/// budget leads there. Each fault explains something by itself, though.
+std::vector<Candidate> Search::climb(const Found& found) {
+  auto kernels = found.kernels;
+  std::stable_sort(kernels.begin(), kernels.end(),
+                   [](const Kernel& a, const Kernel& b) { return a.weight > b.weight; });
+  std::set<Candidate> known;
+  std::vector<Candidate> starts;
+  for (const auto& kernel : kernels)
+    if (known.insert(kernel.seen).second && starts.size() < in_hand) starts.push_back(kernel.seen);
+  auto best = climb_from(std::move(starts));
+  // What was found may be a hill of its own.
+  const auto from_nothing = climb_from({Candidate{}});
+  best.insert(best.end(), from_nothing.begin(), from_nothing.end());
+  std::stable_sort(best.begin(), best.end(),
+                   [](const Weighed& a, const Weighed& b) { return a.weight > b.weight; });
   std::vector<Candidate> goals;
-  for (const auto& item : hand)
-    if (goals.size() < most_goals && !known.contains(item.candidate) &&
-        item.weight >= worth_a_goal * hand.front().weight)
+  for (const auto& item : best)
+    if (goals.size() < most_goals && item.weight >= worth_a_goal * best.front().weight &&
+        known.insert(item.candidate).second)
       goals.push_back(item.candidate);
   return goals;
 }
