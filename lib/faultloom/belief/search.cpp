@@ -99,7 +99,7 @@ Found Search::run(const Progress& progress) {
   start_ = std::chrono::steady_clock::now();
   auto best = passes(options_.most_sets);
   if (options_.exhaustive) return best;
-  if (options_.most_faults < 0 && is_poor(best)) {
+  if (options_.most_faults < 0 && threshold_ < above_all && is_poor(best)) {
     const double walked = threshold_;
     try {
       aims_ = climb(best);
