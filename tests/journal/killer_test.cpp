@@ -189,17 +189,7 @@ void kill_again_and_again(Writer writer, int rounds, long longest_life_us) {
 }
 
 // A writer under a sanitizer takes longer to come to anything.
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-constexpr long slower = 8;
-#elif defined(__has_feature)
-#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
-constexpr long slower = 8;
-#else
-constexpr long slower = 1;
-#endif
-#else
-constexpr long slower = 1;
-#endif
+constexpr long slower = FAULTLOOM_SANITIZED ? 8 : 1;
 
 TEST(KilledWriter, LosesNothingThatWasAcknowledgedAtAThousandRandomMoments) {
   kill_again_and_again(&write_for_ever, 1000, 12000 * slower);

@@ -34,12 +34,8 @@ void PlacePorts::find(std::span<const std::uint32_t* const> ports, std::size_t p
 
 bool PlacePorts::read(PredictionStore& store, std::size_t instrument) {
   codes_.clear();
-  bool differ = false;
-  for (const auto port : ports_) {
-    codes_.push_back(store.code(instrument, port));
-    differ = differ || codes_.back() != codes_.front();
-  }
-  return differ;
+  for (const auto port : ports_) codes_.push_back(store.code(instrument, port));
+  return !all_equal(codes_);
 }
 
 std::uint64_t PlacePorts::hash() const {

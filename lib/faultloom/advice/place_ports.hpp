@@ -1,11 +1,17 @@
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <faultloom/advice/prediction_store.hpp>
 #include <span>
 #include <vector>
 
 namespace faultloom::advice {
+
+[[nodiscard]] inline bool all_equal(std::span<const std::int32_t> codes) {
+  return std::all_of(codes.begin(), codes.end(),
+                     [&](std::int32_t c) { return c == codes.front(); });
+}
 
 /// What one place shows to an instrument under each of many candidates: few of its ports differ, so the
 /// instrument is asked about these only.

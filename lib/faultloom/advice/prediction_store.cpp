@@ -47,13 +47,7 @@ void PredictionStore::make_readers() {
   numbers_.clear();
   ports_.clear();
   for (std::size_t i = 0; i < set_->instruments.size(); ++i)
-    readers_.push_back({OutcomeTable(*set_, static_cast<int>(i), space_->vehicle().nominal_volt),
-                        {},
-                        {},
-                        {},
-                        {},
-                        {},
-                        {}});
+    readers_.emplace_back(OutcomeTable(*set_, static_cast<int>(i), space_->vehicle().nominal_volt));
 }
 
 const std::vector<PredictionStore::Place>& PredictionStore::lift_places(Index element) {

@@ -87,6 +87,8 @@ class PredictionStore {
 
  private:
   struct Reader {
+    explicit Reader(OutcomeTable own) : table(std::move(own)) {}
+
     OutcomeTable table;
     std::vector<std::int32_t> by_port;
     std::vector<std::int32_t> by_raw;

@@ -2,12 +2,9 @@
 
 #include <algorithm>
 #include <array>
-#include <boost/container_hash/hash.hpp>
 #include <cmath>
-#include <limits>
 #include <map>
 #include <numeric>
-#include <tuple>
 #include <utility>
 
 namespace faultloom::advice {

@@ -1,6 +1,5 @@
 #pragma once
 
-#include <algorithm>
 #include <faultloom/advice/place_ports.hpp>
 #include <faultloom/advice/scan.hpp>
 #include <map>
@@ -16,11 +15,6 @@ namespace faultloom::advice {
 /// How the controls stand after the last reading or sign of these; at rest if there is none.
 [[nodiscard]] Setup setup_after(const vehicle::Vehicle& vehicle,
                                 std::span<const readings::Entry> entries);
-
-[[nodiscard]] inline bool all_equal(std::span<const std::int32_t> codes) {
-  return std::all_of(codes.begin(), codes.end(),
-                     [&](std::int32_t c) { return c == codes.front(); });
-}
 
 /// Builds all trials that constraints allow and that tell live candidates apart; equal predictions at a
 /// higher cost are dropped.

@@ -103,8 +103,7 @@ Found Search::run(const Progress& progress) {
     const double walked = threshold_;
     try {
       aims_ = climb(best);
-    } catch (const BudgetGone&) {
-      aims_.clear();
+    } catch (const BudgetGone&) {  // no aims then
     }
     const bool more = options_.most_sets > 0 && options_.most_sets_if_poor > options_.most_sets;
     if (more || !aims_.empty()) {

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <faultloom/belief/search.hpp>
 #include <set>
+#include <span>
 
 /// From the sets that a search found to better ones, fault by fault.
 namespace faultloom::belief {
@@ -13,19 +14,27 @@ constexpr std::size_t most_expanded = 40;
 constexpr std::size_t most_goals = 4;
 constexpr double worth_a_goal = 0.01;
 
+/// These faults are there, and nothing else is decided.
+Assignment all_there(const Prior& prior, const Candidate& candidate) {
+  Assignment assignment(prior);
+  for (const auto f : candidate.faults) assignment.include(f);
+  return assignment;
+}
+
+bool contains(std::span<const std::int32_t> faults, std::int32_t fault) {
+  return std::find(faults.begin(), faults.end(), fault) != faults.end();
+}
+
 }  // namespace
 
 /// P(these faults are there, whatever else is) times the likelihood of them alone.
 double Search::weight_of(const Candidate& candidate) {
-  Assignment assignment(*prior_);
-  for (const auto f : candidate.faults) assignment.include(f);
-  return assignment.mass() * predictions_->likelihood(candidate);
+  return all_there(*prior_, candidate).mass() * predictions_->likelihood(candidate);
 }
 
 /// What one more fault makes of a set, of those that weigh more than `least`.
 std::vector<Search::Weighed> Search::one_more(const Candidate& candidate, double least) {
-  Assignment assignment(*prior_);
-  for (const auto f : candidate.faults) assignment.include(f);
+  const auto assignment = all_there(*prior_, candidate);
   Outlook outlook;
   std::vector<Weighed> result;
   for (const auto& next : ordered(candidate, assignment, outlook)) {
@@ -109,10 +118,7 @@ std::vector<Candidate> Search::climb(const Found& found) {
 bool Search::leads(const Next& next) const {
   return std::any_of(goals_.begin(), goals_.end(), [&](const std::vector<std::int32_t>& left) {
     return std::any_of(left.begin(), left.end(),
-                       [&](std::int32_t f) {
-                         return std::find(next.faults.begin(), next.faults.end(), f) !=
-                                next.faults.end();
-                       }) &&
+                       [&](std::int32_t f) { return contains(next.faults, f); }) &&
            std::none_of(left.begin(), left.end(),
                         [&](std::int32_t f) { return is_out_.test(static_cast<std::size_t>(f)); });
   });
@@ -126,8 +132,7 @@ std::vector<std::vector<std::int32_t>> Search::goals_beyond(const Next& next,
     auto rest = left;
     auto reached = count;
     std::erase_if(rest, [&](std::int32_t f) {
-      const bool there = std::find(next.faults.begin(), next.faults.end(), f) != next.faults.end();
-      return there && reached > 0 && reached-- > 0;
+      return contains(next.faults, f) && reached > 0 && reached-- > 0;
     });
     if (reached == 0 && !rest.empty()) result.push_back(std::move(rest));
   }
