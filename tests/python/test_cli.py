@@ -80,6 +80,31 @@ def test_rank_shows_readings_suspects_and_what_lies_outside(run: Run) -> None:
     assert " %  ━━" in out
 
 
+def test_rank_puts_what_nothing_speaks_for_in_one_line(run: Run) -> None:
+    job = DATA / "jobs" / "orchard-burnt-contacts.json"
+    model = faultloom.Model.shipped("seedling-hauler")
+    priors = dict(zip(model.modes, model.mode_priors(job), strict=True))
+    chances = {c.id: c.probability for c in model.rank(job, top=200).components}
+    assert chances["TL1"] == pytest.approx(priors["TL1/open"], rel=0.2)
+    assert chances["TL1"] > 0.005
+    _, out, _ = run("rank", job)
+    suspects = out.partition("Where the fault is")[2].partition("Not in the model")[0]
+    assert "K1" in suspects
+    assert "Left tail lamp" not in suspects
+    _, _, ordinary = suspects.partition("No likelier than before anything was found:")
+    assert "TL1" in ordinary
+    assert "K1" not in ordinary.split()
+
+
+def test_rank_shows_all_while_nothing_stands_out(run: Run, tmp_path: Path) -> None:
+    job = json.loads(DEAD.read_text(encoding="utf-8"))
+    file = tmp_path / "job.json"
+    file.write_text(json.dumps({**job, "entries": []}), encoding="utf-8")
+    _, out, _ = run("rank", file)
+    assert "No likelier than" not in out
+    assert out.count("%") > 5
+
+
 def test_rank_counts_both_ends_to_a_wire(run: Run) -> None:
     _, out, _ = run("rank", DEAD)
     ranking = faultloom.Model.shipped("mulch-tug").rank(DEAD)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from faultloom._terminal import complain
-from faultloom.documents import data_path, find_vehicle, is_journal
+from faultloom.documents import Document, data_path, find_vehicle, is_journal
 from faultloom.errors import Code, Error, Problem
 from faultloom.journal import read_journal
 from faultloom.model import Model, Progress, check_document
@@ -138,6 +138,15 @@ def _located(vehicle_file: str, given: Mapping[str, str | None], problem: Proble
             message = problem.message.removeprefix(prefix)
             return problem_line(path, Problem(problem.code, problem.name, message, problem.pointer))
     return problem_line(vehicle_file, problem)
+
+
+def priors_of(model: Model, job: Document) -> dict[str, float]:
+    """Chance of each component to be broken before anything was found, modes added up [1]."""
+    priors: dict[str, float] = {}
+    for name, prior in zip(model.modes, model.mode_priors(job), strict=True):
+        component = name.rpartition("/")[0]
+        priors[component] = priors.get(component, 0.0) + float(prior)
+    return priors
 
 
 class Bench:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -37,6 +37,8 @@ _DOUBTFUL = 0.15
 _WORTH_SHOWING = 0.005
 _WORTH_DETAILS = 0.05
 _WORTH_NAMING = 0.02
+_NO_MORE_THAN_BEFORE = 1.3  # times its prior: what others leave room for, not what was found
+_MOST_ORDINARY = 6
 _TOLD_EVENT = 0.1
 _MOST_CHECKS = 6
 _MOST_GROUPS = 5
@@ -103,9 +105,21 @@ def _doubt(entry: Entry) -> Text:
 
 
 def ranking(
-    answer: Ranking, job: dict[str, Any], names: Names, top: int
+    answer: Ranking,
+    job: dict[str, Any],
+    names: Names,
+    top: int,
+    priors: Mapping[str, float],
 ) -> Iterator[RenderableType]:
-    """The readings, the suspects, what lies outside, and what can't be told apart."""
+    """The readings, the suspects, what lies outside, and what can't be told apart.
+
+    Args:
+        answer: Of `Model.rank`.
+        job: The job asked about.
+        names: Of what the vehicle has.
+        top: Most suspects.
+        priors: By component, see `_bench.priors_of`.
+    """
     yield title(job, names)
     yield _NOTHING
     if answer.entries:
@@ -117,7 +131,7 @@ def ranking(
         yield _repairs(answer.repairs)
         yield _NOTHING
     yield _heading("Where the fault is")
-    yield _suspects(answer, names, top)
+    yield _suspects(answer, names, top, priors)
     if resistances := [r for r in answer.resistances if r.probability >= _WORTH_DETAILS]:
         yield _NOTHING
         yield _heading("How much resistance that would be")
@@ -230,10 +244,20 @@ def merged_suspects(answer: Ranking) -> list[Suspect]:
     return sorted(merged, key=lambda suspect: -suspect.probability)
 
 
-def _suspects(answer: Ranking, names: Names, top: int) -> RenderableType:
+def _is_suspected(suspect: Suspect, priors: Mapping[str, float]) -> bool:
+    """Whether what was found makes a suspect likelier than it was, or it is likely anyhow."""
+    before = sum(priors.get(f"{suspect.id}{end}", 0.0) for end in ("", ":from", ":to"))
+    return suspect.probability >= min(_WORTH_DETAILS, _NO_MORE_THAN_BEFORE * before)
+
+
+def _suspects(
+    answer: Ranking, names: Names, top: int, priors: Mapping[str, float]
+) -> RenderableType:
     table, padded = _grid(_number(), {"no_wrap": True}, _name(), _flow())
-    rows = [s for s in merged_suspects(answer) if s.probability >= _WORTH_SHOWING][:top]
-    for suspect in rows:
+    likely = [s for s in merged_suspects(answer) if s.probability >= _WORTH_SHOWING]
+    rows = [s for s in likely if _is_suspected(s, priors)] or likely
+    ordinary = [s.id for s in likely if s not in rows]
+    for suspect in rows[:top]:
         place = names.place(suspect.id)
         text = Text(one_line(suspect.title) + (f", {place}" if place else ""))
         for mode in suspect.modes[:3] if suspect.probability >= _WORTH_DETAILS else ():
@@ -249,6 +273,9 @@ def _suspects(answer: Ranking, names: Names, top: int) -> RenderableType:
         )
     if not rows:
         table.add_row("", "", "", "No part stands out")
+    if ordinary:
+        note = f"No likelier than before anything was found: {_listed(ordinary, _MOST_ORDINARY)}"
+        table.add_row("", "", "", Text(note, style="dim"))
     table.add_row()
     outside = (
         (answer.no_fault, "Nothing is broken right now"),

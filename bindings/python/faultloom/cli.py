@@ -24,6 +24,7 @@ from faultloom._bench import (
     build_model,
     one_line,
     parse,
+    priors_of,
     read_file,
     read_instruments,
 )
@@ -108,7 +109,8 @@ def _rank(given: Arguments) -> int:
         ).text
 
     def lay_out(bench: Bench, text: str) -> None:
-        show(*_show.ranking(Ranking(text), bench.job, _names(bench), given.top))
+        priors = priors_of(bench.model, bench.job_text)
+        show(*_show.ranking(Ranking(text), bench.job, _names(bench), given.top, priors))
 
     return _answer(given, ask, lay_out)
 

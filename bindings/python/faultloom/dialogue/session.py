@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from faultloom import _show
-from faultloom._bench import one_line
+from faultloom._bench import one_line, priors_of
 from faultloom._terminal import Patience, complain, show
 from faultloom._words import Names, words
 from faultloom.answers import Advice, Ranking, Step
@@ -133,7 +133,7 @@ class Session:
     def _begin(self) -> None:
         if self._journal.started:
             self._work_out()
-            show(*_show.ranking(self._ranked(), self._job(), self._names, _SHOWN_AT_START))
+            self._show_ranking(_SHOWN_AT_START)
             show(*screen.mended(self._ranked()))
             if closing := self._journal.document.get("closing"):
                 _say(f"This job is closed: {_closed_as(closing)}. What you add opens it again.")
@@ -208,7 +208,7 @@ class Session:
             case "own":
                 self._own(command.rest)
             case "rank":
-                show(*_show.ranking(self._ranked(), self._job(), self._names, _SHOWN_SUSPECTS))
+                self._show_ranking(_SHOWN_SUSPECTS)
             case "step":
                 self._show_step()
             case "save":
@@ -413,6 +413,11 @@ class Session:
         if remark := self._agenda.fill(self._advice, self._journal, self._proof):
             _say(remark)
         self._show_step()
+
+    def _show_ranking(self, most: int) -> None:
+        job = self._job()
+        priors = priors_of(self._model, job)
+        show(*_show.ranking(self._ranked(), job, self._names, most, priors))
 
     def _show_step(self) -> None:
         if self._agenda.current is None and self._agenda.closes and self._proof is not None:
