@@ -14,7 +14,7 @@ namespace faultloom::fleet {
 struct Answer {
   /// Share of the belief that rests on how several faults show together, and an estimate of what lies in
   /// larger sets, 0..1. On drawn jobs half the sum of all differences from Belief's chances is no more than
-  /// that and 0.05.
+  /// that and 0.05, but for one in 300; 1 promises nothing.
   double bound = 1;
   double no_fault = 0;
   double not_in_model = 0;
