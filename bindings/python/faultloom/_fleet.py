@@ -14,11 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rich.console import RenderableType
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import RefusedError, one_line, problem_line, read_file
+from faultloom._layout import grid, indented
 from faultloom._terminal import Patience, complain, show, write_exactly
 from faultloom._words import dollars, lower_first, minutes, percent
 from faultloom.errors import Code, Error
@@ -279,25 +278,14 @@ def triage_shown(answer: Triage) -> Iterator[RenderableType]:
     if answer.clusters:
         yield Text("\nWhat several of them have in common", style="bold")
         for cluster in answer.clusters:
-            yield _in(_cluster(cluster, answer))
+            yield indented(_cluster(cluster, answer))
     yield Text("\nOrder of work", style="bold")
-    yield _in(_order(answer))
+    yield _order(answer)
     yield Text("\nTime and money", style="bold")
-    yield _in(_sums(answer))
+    yield _sums(answer)
     if answer.van is not None:
         yield Text("\nLoad into the van", style="bold")
-        yield _in(_van(answer.van))
-
-
-def _in(item: RenderableType) -> Padding:
-    return Padding(item, (0, 0, 0, 2))
-
-
-def _grid(*columns: dict[str, Any]) -> Table:
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for column in columns:
-        table.add_column(**column)
-    return table
+        yield _van(answer.van)
 
 
 _RIGHT: dict[str, Any] = {"justify": "right", "no_wrap": True}
@@ -336,7 +324,7 @@ def _cluster(cluster: Cluster, answer: Triage) -> Text:
 
 
 def _order(answer: Triage) -> RenderableType:
-    table = _grid(_RIGHT, _LEFT, _LEFT, _RIGHT, _RIGHT, _FLOW)
+    table, padded = grid(_RIGHT, _LEFT, _LEFT, _RIGHT, _RIGHT, _FLOW)
     several = answer.terms.technicians > 1
     heads = ("", "", "ready" if answer.begins else "done after", "time", "per hour", "")
     table.add_row(*(Text(head, style="dim") for head in heads))
@@ -353,7 +341,7 @@ def _order(answer: Triage) -> RenderableType:
             dollars(job.downtime_usd_per_hour),
             _suspects(job, slot),
         )
-    return table
+    return padded
 
 
 def _suspects(job: Rated, slot: Slot) -> Text:
@@ -381,7 +369,7 @@ def _called(component: str, title: str) -> str:
 
 
 def _sums(answer: Triage) -> RenderableType:
-    table = _grid(_RIGHT, _FLOW)
+    table, padded = grid(_RIGHT, _FLOW)
     total = sum(job.minutes for job in answer.jobs)
     table.add_row(f"{total / 60:.1f} h", "of work expected")
     table.add_row(dollars(sum(job.cost_usd for job in answer.jobs)), "time and parts expected")
@@ -394,11 +382,11 @@ def _sums(answer: Triage) -> RenderableType:
     by = f"of {advised} from the next step and all after it" if advised else "from the chances and"
     rest = "" if advised else " what each repair takes; --advise asks for the next step"
     table.add_row("", Text(f"Money {by}{rest}", style="dim"))
-    return table
+    return padded
 
 
 def _van(van: VanList) -> RenderableType:
-    table = _grid(_RIGHT, _FLOW, _RIGHT, _RIGHT)
+    table, padded = grid(_RIGHT, _FLOW, _RIGHT, _RIGHT)
     heads = ("", "", "wanted", "price each")
     table.add_row(*(Text(head, style="dim") for head in heads))
     for part in van.parts:
@@ -416,4 +404,4 @@ def _van(van: VanList) -> RenderableType:
         left = [f"{one_line(lower_first(p.name))} {percent(p.needed)}" for p in van.left]
         more = f" and {len(left) - _MOST_LEFT} more, see --json" if len(left) > _MOST_LEFT else ""
         table.add_row("", Text(f"left behind: {', '.join(left[:_MOST_LEFT])}{more}", style="dim"))
-    return table
+    return padded

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from rich.console import RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -22,6 +21,7 @@ from faultloom._bench import (
     problem_line,
     read_file,
 )
+from faultloom._layout import indented
 from faultloom._terminal import Patience, show, write_exactly
 from faultloom.documents import find_vehicle
 from faultloom.errors import Code, Error
@@ -189,10 +189,6 @@ def _table(*columns: str) -> Table:
     return table
 
 
-def _in(item: RenderableType) -> Padding:
-    return Padding(item, (0, 0, 0, 2))
-
-
 def _weight(change: Change) -> float:
     """How much there is to tell of a change: a great factor from few failures comes late."""
     return abs(change.factor - 1) * (change.certain_failures + 0.1)
@@ -207,7 +203,7 @@ def _learned(learned: Learned) -> Iterable[RenderableType]:
         "without a failure."
     )
     for row in history["skipped"]:
-        yield _in(Text(one_line(f"{row['id']} left out: {row['why']}")))
+        yield indented(Text(one_line(f"{row['id']} left out: {row['why']}")))
     changes = sorted(learned.changes, key=_weight, reverse=True)
     if changes:
         yield Text("\nFailures per million hours, with 5 % and 95 % quantiles:")
@@ -222,16 +218,16 @@ def _learned(learned: Learned) -> Iterable[RenderableType]:
                 f"{after.high:.3g}",
                 f"{change.failures:.1f}",
             )
-        yield _in(table)
+        yield indented(table)
         if len(changes) > _MOST_CHANGES:
-            yield _in(Text(f"and {len(changes) - _MOST_CHANGES} more that changed less"))
+            yield indented(Text(f"and {len(changes) - _MOST_CHANGES} more that changed less"))
     doubts = learned.cannot_say
     if doubts:
         yield Text("\nWhat this history can't say yet:")
         for about, why in doubts[:_MOST_DOUBTS]:
-            yield _in(Text(one_line(f"{about}: {why}")))
+            yield indented(Text(one_line(f"{about}: {why}")))
         if len(doubts) > _MOST_DOUBTS:
-            yield _in(Text(f"and {len(doubts) - _MOST_DOUBTS} more, see --json"))
+            yield indented(Text(f"and {len(doubts) - _MOST_DOUBTS} more, see --json"))
 
 
 def _calibrated(answer: Calibration) -> Iterable[RenderableType]:
@@ -248,7 +244,7 @@ def _calibrated(answer: Calibration) -> Iterable[RenderableType]:
     ]
     for title, cell in rows:
         table.add_row(title, cell(scores), *([cell(answer.against)] if answer.against else []))
-    yield _in(table)
+    yield indented(table)
     if answer.log_loss_difference is not None:
         mean, error = answer.log_loss_difference
         yield Text(f"\nLog loss, these minus against, job by job: {mean:+.3f} ± {error:.3f} nat")
@@ -258,4 +254,4 @@ def _calibrated(answer: Calibration) -> Iterable[RenderableType]:
         diagram.add_row(
             f"{point.mean_probability:.4f}", f"{point.share_happened:.4f}", f"{point.claims}"
         )
-    yield _in(diagram)
+    yield indented(diagram)

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from typing import Any
 
 from rich.console import Group as Stack
 from rich.console import RenderableType
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import one_line
+from faultloom._layout import (
+    FLOW,
+    NAME,
+    NOTHING,
+    NUMBER,
+    and_more,
+    grid,
+    heading,
+    in_a_row,
+    indented,
+)
 from faultloom._words import Names, bar, dollars, lower_first, minutes, ohms, percent, volts, words
 from faultloom.answers import (
     Advice,
@@ -30,7 +39,6 @@ from faultloom.answers import (
     Suspect,
 )
 from faultloom.proof import Check, Verification
-from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
 
 _LIKELY_MISREAD = 0.5
 _DOUBTFUL = 0.15
@@ -39,16 +47,14 @@ _WORTH_DETAILS = 0.05
 _WORTH_NAMING = 0.02
 _NO_MORE_THAN_BEFORE = 1.3  # times its prior: what others leave room for, not what was found
 _MOST_ORDINARY = 6
+_MOST_MODES = 4
 _TOLD_EVENT = 0.1
 _MOST_CHECKS = 6
 _MOST_GROUPS = 5
 _MOST_EVENTS = 4
-_MOST_THINGS = 8
-_MOST_PARTS = 4
 _RARE_OUTCOME = 0.01
 _SAYS_NOTHING = 0.99
 _AUDIBLE_DECIBAN = 0.1
-_NOTHING = Text("")
 
 _SIGNAL_STYLES = {
     "DANGER": "bold red",
@@ -56,29 +62,6 @@ _SIGNAL_STYLES = {
     "CAUTION": "yellow",
     "NOTICE": "bold",
 }
-
-
-def _grid(*columns: dict[str, Any], indent: int = 2) -> tuple[Table, Padding]:
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for column in columns:
-        table.add_column(**column)
-    return table, Padding(table, (0, 0, 0, indent))
-
-
-def _number() -> dict[str, Any]:
-    return {"justify": "right", "no_wrap": True}
-
-
-def _name() -> dict[str, Any]:
-    return {"overflow": "fold", "max_width": 18}
-
-
-def _flow() -> dict[str, Any]:
-    return {"ratio": 1, "overflow": "fold"}
-
-
-def _heading(text: str) -> Text:
-    return Text(text, style="bold")
 
 
 def title(job: dict[str, Any], names: Names) -> Text:
@@ -91,14 +74,14 @@ def _doubt(entry: Entry) -> Text:
     if not entry.used:
         return Text("says nothing", style="dim")
     if entry.misreading is None:
-        return _NOTHING
+        return NOTHING
     looks_like = f", {one_line(entry.looks_like)}" if entry.looks_like else ""
     if entry.misreading >= _LIKELY_MISREAD:
         share = percent(entry.misreading)
         return Text(f"probably misread, {share}{looks_like}", style="bold yellow")
     if entry.misreading >= _DOUBTFUL:
         return Text(f"maybe misread, {percent(entry.misreading)}{looks_like}", style="yellow")
-    return _NOTHING
+    return NOTHING
 
 
 # -- rank ------------------------------------------------------------------------------------------
@@ -121,35 +104,35 @@ def ranking(
         priors: By component, see `_bench.priors_of`.
     """
     yield title(job, names)
-    yield _NOTHING
+    yield NOTHING
     if answer.entries:
-        yield _heading("What was found")
+        yield heading("What was found")
         yield found(answer.entries)
-        yield _NOTHING
+        yield NOTHING
     if answer.repairs:
-        yield _heading("What was repaired")
+        yield heading("What was repaired")
         yield _repairs(answer.repairs)
-        yield _NOTHING
-    yield _heading("Where the fault is")
+        yield NOTHING
+    yield heading("Where the fault is")
     yield _suspects(answer, names, top, priors)
     if resistances := [r for r in answer.resistances if r.probability >= _WORTH_DETAILS]:
-        yield _NOTHING
-        yield _heading("How much resistance that would be")
+        yield NOTHING
+        yield heading("How much resistance that would be")
         yield _resistances(resistances)
     if events := [e for e in answer.events if e.probability >= _TOLD_EVENT]:
-        yield _NOTHING
-        yield _heading("What may have hit more than one thing")
+        yield NOTHING
+        yield heading("What may have hit more than one thing")
         yield _events(events, names)
     if groups := _named_groups(answer.groups, names):
-        yield _NOTHING
-        yield _heading("No test tells these apart: look closely, or renew all of it")
+        yield NOTHING
+        yield heading("No test tells these apart: look closely, or renew all of it")
         yield _groups(groups)
 
 
 def _repairs(repairs: tuple[Repair, ...]) -> RenderableType:
-    table, padded = _grid(_name(), _number(), _flow())
+    table, padded = grid(NAME, NUMBER, FLOW)
     for repair in repairs:
-        modes = "; ".join(lower_first(one_line(m.title)) for m in repair.modes[:_MOST_PARTS])
+        modes = "; ".join(lower_first(one_line(m.title)) for m in repair.modes[:_MOST_MODES])
         share = f"{percent(repair.was_faulty)} was faulty"
         table.add_row(one_line(repair.id), share, words(repair.action) + (modes and f": {modes}"))
     return padded
@@ -160,25 +143,25 @@ def verification(
 ) -> Iterator[RenderableType]:
     """What was repaired, what has to be proved, and what earlier hands left."""
     yield title(job, names)
-    yield _NOTHING
+    yield NOTHING
     if answer.repairs:
-        yield _heading("What was repaired")
+        yield heading("What was repaired")
         yield _repairs(answer.repairs)
-        yield _NOTHING
+        yield NOTHING
     yield from proof(answer)
     if warnings := {c.id: c for check in answer.checks for c in check.cautions}:
-        yield _NOTHING
+        yield NOTHING
         yield cautions_in_order(warnings.values())
 
 
 def proof(answer: Verification) -> Iterator[RenderableType]:
     """What has to be proved, with how each check went, and what earlier hands left."""
-    yield _heading(_RESULTS[answer.result])
+    yield heading(_RESULTS[answer.result])
     yield checks(answer.checks)
     if answer.earlier_work:
-        yield _NOTHING
-        yield _heading("Left by earlier hands: tell the customer, put it right")
-        table, padded = _grid(_name(), _number(), _flow())
+        yield NOTHING
+        yield heading("Left by earlier hands: tell the customer, put it right")
+        table, padded = grid(NAME, NUMBER, FLOW)
         for work in answer.earlier_work:
             modes = ", ".join(lower_first(one_line(m.title)) for m in work.modes)
             table.add_row(one_line(work.id), percent(work.probability), modes)
@@ -196,7 +179,7 @@ _RESULT_STYLES = {"passed": "green", "failed": "bold red", "open": "bold"}
 
 def checks(rows: Iterable[Check]) -> RenderableType:
     """Checks in words, each with its result and the drops before and after the repair."""
-    table, padded = _grid({"no_wrap": True}, _flow())
+    table, padded = grid({"no_wrap": True}, FLOW)
     for check in rows:
         text = Text(one_line(check.text))
         figures = [
@@ -212,7 +195,7 @@ def checks(rows: Iterable[Check]) -> RenderableType:
 
 def found(entries: Iterable[Entry]) -> RenderableType:
     """Entries in words, each with its id and what speaks for its having been misread."""
-    table, padded = _grid(_name(), _flow())
+    table, padded = grid(NAME, FLOW)
     # Tries told in one entry come as one entry each; those that went one way are told together.
     alike = groupby(entries, lambda entry: (entry.id.split("#")[0], entry.text, _doubt(entry)))
     for (name, told, doubt), group in alike:
@@ -253,7 +236,7 @@ def _is_suspected(suspect: Suspect, priors: Mapping[str, float]) -> bool:
 def _suspects(
     answer: Ranking, names: Names, top: int, priors: Mapping[str, float]
 ) -> RenderableType:
-    table, padded = _grid(_number(), {"no_wrap": True}, _name(), _flow())
+    table, padded = grid(NUMBER, {"no_wrap": True}, NAME, FLOW)
     likely = [s for s in merged_suspects(answer) if s.probability >= _WORTH_SHOWING]
     rows = [s for s in likely if _is_suspected(s, priors)] or likely
     ordinary = [s.id for s in likely if s not in rows]
@@ -274,7 +257,7 @@ def _suspects(
     if not rows:
         table.add_row("", "", "", "No part stands out")
     if ordinary:
-        note = f"No likelier than before anything was found: {_listed(ordinary, _MOST_ORDINARY)}"
+        note = f"No likelier than before anything was found: {in_a_row(ordinary, _MOST_ORDINARY)}"
         table.add_row("", "", "", Text(note, style="dim"))
     table.add_row()
     outside = (
@@ -291,7 +274,7 @@ def _suspects(
 
 
 def _resistances(resistances: list[Resistance]) -> RenderableType:
-    table, padded = _grid(_number(), _flow())
+    table, padded = grid(NUMBER, FLOW)
     for r in resistances:
         text = f"{r.id}: {ohms(r.median_ohm)} ({ohms(r.low_ohm)} to {ohms(r.high_ohm)})"
         table.add_row(percent(r.probability), one_line(text))
@@ -300,7 +283,7 @@ def _resistances(resistances: list[Resistance]) -> RenderableType:
 
 def _events(events: list[Event], names: Names) -> RenderableType:
     """One line for each event, and below what to check before the place is closed, once a place."""
-    table, padded = _grid(_number(), _flow())
+    table, padded = grid(NUMBER, FLOW)
     told = set()
     for event in events[:_MOST_EVENTS]:
         place = names.loom(event.loom) if event.loom else names.connector(event.connector)
@@ -308,12 +291,12 @@ def _events(events: list[Event], names: Names) -> RenderableType:
         check = [c.id for c in event.check_before_closing if c.probability >= _WORTH_NAMING]
         if check and place not in told:
             told.add(place)
-            listed = _listed(check, _MOST_CHECKS)
+            listed = in_a_row(check, _MOST_CHECKS)
             what = "loom" if event.loom else "connector"
             text.append(f"\ncheck before closing the {what}: {listed}", style="dim")
         table.add_row(percent(event.probability), text)
     if len(events) > _MOST_EVENTS:
-        table.add_row("", Text(_more(len(events) - _MOST_EVENTS), style="dim"))
+        table.add_row("", Text(and_more(len(events) - _MOST_EVENTS), style="dim"))
     return padded
 
 
@@ -333,140 +316,12 @@ def _named_groups(groups: Iterable[Group], names: Names) -> dict[str, float]:
 
 
 def _groups(shares: dict[str, float]) -> RenderableType:
-    table, padded = _grid(_number(), _flow())
+    table, padded = grid(NUMBER, FLOW)
     for text, share in list(shares.items())[:_MOST_GROUPS]:
         table.add_row(percent(share), text)
     if len(shares) > _MOST_GROUPS:
-        table.add_row("", Text(_more(len(shares) - _MOST_GROUPS), style="dim"))
+        table.add_row("", Text(and_more(len(shares) - _MOST_GROUPS), style="dim"))
     return padded
-
-
-def _more(count: int, option: str = "--json") -> str:
-    """The line for rows that are left out."""
-    return f"and {count} more, see {option}"
-
-
-def _listed(items: Sequence[str], most: int) -> str:
-    """Names in a row, the first of them if there are many."""
-    more = f" and {len(items) - most} more" if len(items) > most else ""
-    return ", ".join(one_line(item) for item in items[:most]) + more
-
-
-# -- groups and testability ------------------------------------------------------------------------
-
-
-def ambiguity(answer: Ambiguity, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
-    """How much of the suspicion is on single things, and the groups with their probabilities."""
-    yield title(job, names)
-    yield _NOTHING
-    yield _heading("What the tests at hand can tell apart")
-    alone = answer.isolated_to_one
-    table, padded = _grid(_number(), _flow())
-    table.add_row(percent(alone), "of the suspicion is on things that can be told from all others")
-    table.add_row(percent(1 - alone), "is on things that can't, listed below")
-    yield padded
-    yield _with_reach(answer.reach, names)
-    groups = [g for g in answer.groups if g.probability >= _WORTH_SHOWING]
-    yield from _ambiguity_groups(groups, answer.group_count, names, 1)
-
-
-def testability(answer: Testability, names: Names) -> Iterator[RenderableType]:
-    """The figures of a vehicle, and its worst groups with their shares of all faults."""
-    yield Text(names.vehicle, style="bold")
-    yield _NOTHING
-    yield _heading("Of all faults, by how likely they are")
-    table, padded = _grid(_number(), _flow())
-    table.add_row(percent(answer.detected), "can be told from a healthy vehicle")
-    table.add_row(percent(answer.isolated_to_one), "can be traced to one thing")
-    table.add_row(percent(answer.isolated_to_two), "can be traced to one thing or two")
-    table.add_row(f"{answer.mean_group_size:.1f}", "things are left to choose from on average")
-    yield padded
-    yield _with_reach(answer.reach, names)
-    whole = next((g.probability / g.share for g in answer.groups if g.share > 0), 1)
-    yield from _ambiguity_groups(answer.groups, answer.group_count, names, whole)
-
-
-def _with_reach(reach: Reach, names: Names) -> RenderableType:
-    used = [words(instrument) for instrument in reach.instruments]
-    if reach.allow_live:
-        used.append("what can be heard, seen and felt")
-    if reach.looks:
-        used.append("looks")
-    if reach.lifting:
-        used.append("wire ends taken off")
-    lines = ["with " + ", ".join(used)]
-    if not reach.allow_live:
-        lines.append("with the pack off all the time")
-    if reach.closed_zones:
-        closed = ", ".join(names.zone(zone) for zone in reach.closed_zones)
-        lines.append(f"with these closed: {closed}")
-    return Padding(Text("\n".join(lines), style="dim"), (0, 0, 0, 2))
-
-
-def _ambiguity_groups(
-    groups: Sequence[AmbiguityGroup], count: int, names: Names, whole: float
-) -> Iterator[RenderableType]:
-    """The groups, how many more there are, and the cautions of all that would split one.
-
-    Args:
-        groups: Those to show.
-        count: How many there are.
-        names: Titles of the vehicle.
-        whole: The probability that counts as 100 %.
-    """
-    for group in groups:
-        yield _NOTHING
-        yield _heading(f"{percent(group.probability / whole)}: {_sort_of(group)}")
-        yield _things(group.things, whole)
-        yield _split_by(group.splitter, names)
-    if count > len(groups):
-        yield _NOTHING
-        yield Text(_more(count - len(groups), "--json and --top"), style="dim")
-    warnings = {c.id: c for g in groups if g.splitter for c in g.splitter.cautions}
-    if warnings:
-        yield _NOTHING
-        yield _heading("Before any of this")
-        yield cautions_in_order(warnings.values())
-
-
-def _sort_of(group: AmbiguityGroup) -> str:
-    things = f"{len(group.things)} things"
-    if group.shows_nothing:
-        return f"{things} whose faults change nothing that can be measured"
-    if group.like_no_fault:
-        return f"one of {things}, or nothing at all"
-    return f"one of {things}"
-
-
-def _things(things: Sequence[Thing], whole: float) -> RenderableType:
-    table, padded = _grid(_number(), _name(), _flow())
-    for thing in things[:_MOST_THINGS]:
-        name = Text(one_line(thing.id), style="bold")
-        table.add_row(percent(thing.probability / whole), name, one_line(thing.title))
-    if len(things) > _MOST_THINGS:
-        table.add_row("", "", Text(_more(len(things) - _MOST_THINGS), style="dim"))
-    return padded
-
-
-def _split_by(splitter: Splitter | None, names: Names) -> RenderableType:
-    if splitter is None:
-        line = Text("Nothing tried would split it: look closely, or renew all of it", style="dim")
-        return Padding(line, (0, 0, 0, 2))
-    table, padded = _grid({"no_wrap": True}, _flow())
-    text = Text(one_line(splitter.text), style="bold")
-    if splitter.type == "look" and (place := names.place(splitter.component)):
-        text.append(f", {place}", style="not bold")
-    table.add_row("To split it", text)
-    if len(splitter.parts) > 1:
-        table.add_row("", Text(_split_into(splitter), style="dim"))
-    return padded
-
-
-def _split_into(splitter: Splitter) -> str:
-    """The parts, as things; parts of the same things differ in their faults only."""
-    parts = list(dict.fromkeys(_listed(part, _MOST_CHECKS) for part in splitter.parts))
-    more = [f"{len(parts) - _MOST_PARTS} more parts"] if len(parts) > _MOST_PARTS else []
-    return "into " + "; ".join(parts[:_MOST_PARTS] + more)
 
 
 # -- next ------------------------------------------------------------------------------------------
@@ -475,30 +330,30 @@ def _split_into(splitter: Splitter) -> str:
 def advice(answer: Advice, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
     """The step with where, how, cautions and outcomes, then what else could be done."""
     yield title(job, names)
-    yield _NOTHING
+    yield NOTHING
     yield from step_card(answer.step, names)
-    yield _NOTHING
-    yield _heading("Instead you could")
+    yield NOTHING
+    yield heading("Instead you could")
     yield _others(answer)
 
 
 def step_card(step: Step, names: Names) -> Iterator[RenderableType]:
     """What to do, where and how, with cautions, what it may show, and what it takes."""
     helper = ", needs a helper" if step.helper else ""
-    yield _heading(f"Next: {_what(step, names)}")
+    yield heading(f"Next: {_what(step, names)}")
     yield how(step, names)
     if step.cautions:
-        yield _NOTHING
+        yield NOTHING
         yield cautions(step.cautions)
     if step.outcomes:
-        yield _NOTHING
+        yield NOTHING
         asked = "If it is made, what may come of it, and what that means"
         shown = "What it may show, and what that means"
-        yield _heading(asked if step.type == "authorize" else shown)
+        yield heading(asked if step.type == "authorize" else shown)
         yield _outcomes(step, names)
-    yield _NOTHING
-    yield _heading("Time and money")
-    table, padded = _grid(_number(), _flow())
+    yield NOTHING
+    yield heading("Time and money")
+    table, padded = grid(NUMBER, FLOW)
     table.add_row(minutes(step.minutes), f"this step, {dollars(step.cost_usd)}{helper}")
     table.add_row(dollars(step.expected_total_usd), "expected to the end of the job from here")
     yield padded
@@ -519,7 +374,7 @@ def _what(step: Step, names: Names) -> str:
 
 def how(step: Step, names: Names) -> RenderableType:
     """Where to put what, and where the controls stand."""
-    table, padded = _grid({"no_wrap": True}, _flow())
+    table, padded = grid({"no_wrap": True}, FLOW)
     if step.lifted:
         end = Text(one_line(step.lifted), style="bold")
         table.add_row("Take off", end.append(f"  {names.component(step.lifted)}", "not bold"))
@@ -551,7 +406,7 @@ def cautions_in_order(rows: Iterable[Caution]) -> RenderableType:
 
 def cautions(rows: Iterable[Caution]) -> RenderableType:
     """Warnings with their signal words."""
-    table, padded = _grid({"no_wrap": True}, _flow())
+    table, padded = grid({"no_wrap": True}, FLOW)
     for caution in rows:
         word = Text(
             one_line(caution.signal_word), style=_SIGNAL_STYLES.get(caution.signal_word, "bold")
@@ -561,9 +416,7 @@ def cautions(rows: Iterable[Caution]) -> RenderableType:
 
 
 def _outcomes(step: Step, names: Names) -> RenderableType:
-    table, padded = _grid(
-        _number(), {"no_wrap": True}, {"overflow": "fold", "max_width": 16}, _flow()
-    )
+    table, padded = grid(NUMBER, {"no_wrap": True}, {"overflow": "fold", "max_width": 16}, FLOW)
     rare = [o for o in step.outcomes if o.probability < _RARE_OUTCOME]
     if len(rare) < 2:
         rare = []
@@ -592,7 +445,7 @@ def _meaning(outcome: Outcome, names: Names) -> str:
 
 
 def _others(answer: Advice) -> RenderableType:
-    table, padded = _grid(_number(), _flow())
+    table, padded = grid(NUMBER, FLOW)
     for step in answer.alternatives:
         table.add_row(dollars(step.expected_total_usd), one_line(step.text))
     table.add_row(
@@ -607,9 +460,9 @@ def _others(answer: Advice) -> RenderableType:
 def explanation(answer: Explanation, job: dict[str, Any], names: Names) -> Iterator[RenderableType]:
     """What all entries say together, then one entry after the other."""
     yield title(job, names)
-    yield _NOTHING
-    yield _heading("All together")
-    table, padded = _grid(_number(), _number(), _name(), _flow())
+    yield NOTHING
+    yield heading("All together")
+    table, padded = grid(NUMBER, NUMBER, NAME, FLOW)
     table.add_row("chance", "weight", "", "", style="dim")
     for suspect in answer.suspects:
         name = Text(one_line(suspect.id), style="bold")
@@ -618,21 +471,22 @@ def explanation(answer: Explanation, job: dict[str, Any], names: Names) -> Itera
         )
     yield padded
     note = "Weights are decibans: +10 makes a suspect ten times as likely as before, -10 a tenth."
-    yield Padding(Text(note, style="dim"), (1, 0, 0, 2))
+    yield NOTHING
+    yield indented(Text(note, style="dim"))
     for entry in answer.entries:
-        yield _NOTHING
+        yield NOTHING
         yield _explained(entry, names)
 
 
 def _explained(entry: Entry, names: Names) -> RenderableType:
-    head, padded_head = _grid(_name(), _flow(), indent=0)
+    head, padded_head = grid(NAME, FLOW, indent=0)
     text = Text(one_line(entry.text), style="bold")
     if doubt := _doubt(entry):
         text.append("\n").append_text(doubt)
     head.add_row(Text(one_line(entry.id), style="bold"), text)
     if not entry.used:
         return padded_head
-    table, padded = _grid({"no_wrap": True}, _flow(), indent=6)
+    table, padded = grid({"no_wrap": True}, FLOW, indent=6)
     weights = sorted(entry.weights.items(), key=lambda item: -item[1])
     speaks_for = [f"{one_line(c)} {w:+.1f}" for c, w in weights if w >= _AUDIBLE_DECIBAN]
     speaks_against = [

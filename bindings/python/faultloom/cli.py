@@ -16,7 +16,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultloom import _check, _close, _fleet, _learning, _plan, _show
+from faultloom import _check, _close, _fleet, _learning, _plan, _show, _show_reach
 from faultloom._bench import (
     Bench,
     RefusedError,
@@ -200,7 +200,7 @@ def _groups(given: Arguments) -> int:
         return bench.model.ambiguity(bench.job_text, **reach, progress=progress).text
 
     def lay_out(bench: Bench, text: str) -> None:
-        show(*_show.ambiguity(Ambiguity(text), bench.job, _names(bench)))
+        show(*_show_reach.ambiguity(Ambiguity(text), bench.job, _names(bench)))
 
     return _answer(given, ask, lay_out)
 
@@ -217,7 +217,7 @@ def _testability(given: Arguments) -> int:
     if given.json:
         write_exactly(answer.text)
     else:
-        show(*_show.testability(answer, Names(vehicle, instruments, model.summary())))
+        show(*_show_reach.testability(answer, Names(vehicle, instruments, model.summary())))
     return FINE
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from faultloom._bench import one_line
+from faultloom._layout import heading
 from faultloom._terminal import show
 from faultloom._words import Names
 from faultloom.dialogue import screen
@@ -41,7 +42,7 @@ class Opening:
     def complaint(self, journal: Journal) -> Journal | None:
         """Asks what the driver says."""
         known = journal.document.get("complaint")
-        show(screen.heading(self._names.vehicle))
+        show(heading(self._names.vehicle))
         if known is not None:
             show(one_line(known))
             return journal

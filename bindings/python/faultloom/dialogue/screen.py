@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from typing import Any
 
 from rich.console import RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from faultloom._bench import one_line
+from faultloom._layout import NOTHING, grid, heading
 from faultloom._show import cautions, checks, found, how, merged_suspects
 from faultloom._words import Names, dollars, lower_first, percent, volts
 from faultloom.answers import Advice, Ranking, Step
@@ -18,7 +17,6 @@ from faultloom.dialogue.own import EXAMPLES
 from faultloom.proof import Check, Verification
 
 MOVED_ROWS = 5
-_NOTHING = Text("")
 _ABOUT_EQUAL = 0.0005
 _NOTED = 0.0005
 
@@ -39,22 +37,10 @@ _HELP = (
 )
 
 
-def _columns(*columns: dict[str, Any]) -> tuple[Table, Padding]:
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for column in columns:
-        table.add_column(**column)
-    return table, Padding(table, (0, 0, 0, 2))
-
-
-def heading(text: str) -> Text:
-    """A line over a block."""
-    return Text(text, style="bold")
-
-
 def help_lines() -> Iterator[RenderableType]:
     """What may be typed."""
     yield heading("You can type")
-    table, padded = _columns({"no_wrap": True}, {"ratio": 1})
+    table, padded = grid({"no_wrap": True}, {"ratio": 1})
     for typed, does in _HELP:
         table.add_row(Text(typed, style="bold"), does)
     table.add_row()
@@ -65,7 +51,7 @@ def help_lines() -> Iterator[RenderableType]:
 
 def choices(rows: Sequence[tuple[str, str]]) -> RenderableType:
     """Numbered rows of a text and what is said of it."""
-    table, padded = _columns({"justify": "right"}, {"no_wrap": True}, {"ratio": 1})
+    table, padded = grid({"justify": "right"}, {"no_wrap": True}, {"ratio": 1})
     for number, (text, note) in enumerate(rows, 1):
         table.add_row(str(number), note, one_line(text))
     return padded
@@ -92,7 +78,7 @@ def noted(ranking: Ranking, added: Collection[str]) -> Iterator[RenderableType]:
 def reasons(step: Step, advice: Advice, others: Sequence[Step]) -> Iterator[RenderableType]:
     """What a step costs to the end of the job, against the other things that could be done."""
     yield heading("Why this step")
-    table, padded = _columns({"justify": "right", "no_wrap": True}, {"ratio": 1})
+    table, padded = grid({"justify": "right", "no_wrap": True}, {"ratio": 1})
     table.add_row(
         Text(dollars(step.expected_total_usd), style="bold"),
         "expected to the end of the job with it",
@@ -112,7 +98,7 @@ def moves(before: Ranking, after: Ranking) -> Iterator[RenderableType]:
     rows = sorted(dict.fromkeys(leading), key=lambda name: (-now.get(name, 0), name))
     titles = _titles(before) | _titles(after)
     yield heading("How the suspicion moved")
-    table, padded = _columns(
+    table, padded = grid(
         {"justify": "right", "no_wrap": True},
         {"no_wrap": True},
         {"justify": "right", "no_wrap": True},
@@ -135,9 +121,9 @@ def mended(ranking: Ranking) -> Iterator[RenderableType]:
     repairs = ranking.get("repairs", [])
     if not repairs:
         return
-    yield _NOTHING
+    yield NOTHING
     yield heading("What the repairs mended")
-    table, padded = _columns(
+    table, padded = grid(
         {"justify": "right", "no_wrap": True},
         {"overflow": "fold", "max_width": 18},
         {"ratio": 1},
@@ -160,15 +146,15 @@ def check_card(check: Check, step: Step, names: Names, left: int) -> Iterator[Re
     yield heading(f"To prove{more}: {one_line(check.text.split(end)[0])}")
     yield how(step, names)
     if check.type == "drop":
-        table, padded = _columns({"justify": "right", "no_wrap": True}, {"ratio": 1})
+        table, padded = grid({"justify": "right", "no_wrap": True}, {"ratio": 1})
         if check.before_volt is not None:
             table.add_row(volts(check.before_volt), "before the repair")
         table.add_row(volts(check.expected_volt or 0), "in a sound vehicle")
         table.add_row(volts(check.limit_volt or 0), "at the most")
-        yield _NOTHING
+        yield NOTHING
         yield padded
     if check.cautions:
-        yield _NOTHING
+        yield NOTHING
         yield cautions(check.cautions)
 
 
@@ -183,7 +169,7 @@ def settled(before: Verification | None, after: Verification | None) -> Iterator
         if check.result != "open" and decided.get(check.id) != check.entry
     ]
     if fresh:
-        yield _NOTHING
+        yield NOTHING
         yield heading("What that proves")
         yield checks(fresh)
 

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from faultloom import _show
 from faultloom._bench import one_line, priors_of
+from faultloom._layout import heading
 from faultloom._terminal import Patience, complain, show
 from faultloom._words import Names, words
 from faultloom.answers import Advice, Ranking, Step
@@ -467,7 +468,7 @@ class Session:
             raise NotUnderstoodError("There is no other step to choose")
         number = rest.removeprefix("step").strip()
         if not number:
-            show(screen.heading("Other steps, with the cost to the end of the job"))
+            show(heading("Other steps, with the cost to the end of the job"))
             show(screen.choices([screen.priced(step) for step in others]))
             show("Which one? Its number, or an empty line for none.")
             line = self._lines.ask("number> ")
@@ -498,7 +499,7 @@ class Session:
         """Closes the job in the words given, asks for them if there are none."""
         if not rest.strip():
             fitting = verdicts(repaired=self._journal.repaired)
-            show(screen.heading("How does the job end?"))
+            show(heading("How does the job end?"))
             show(screen.choices([(VERDICTS[verdict], verdict) for verdict in fitting]))
             show("The word or its number; 'by word' after it if you answer for what was not proved")
             line = (self._lines.ask("verdict> ") or "").strip()
@@ -532,7 +533,7 @@ class Session:
         except Error as error:
             if error.code != int(Code.NOT_VERIFIED):
                 raise
-            show(screen.heading("Not closed"))
+            show(heading("Not closed"))
             for problem in error.problems:
                 _say(f"  {problem.message}")
             return
@@ -562,7 +563,7 @@ class Session:
         if not left:
             _say("The job stays open, though everything is proved: close ends it")
             return
-        show(screen.heading("The job stays open"), _show.checks(left))
+        show(heading("The job stays open"), _show.checks(left))
 
     # -- what is shown -----------------------------------------------------------------------------
 
