@@ -78,6 +78,12 @@ void reserve_more(std::vector<Value>& values, std::size_t more) {
   values.reserve(std::max(2 * values.capacity(), values.size() + more));
 }
 
+/// Whether a place in a job document is the id of an entry, as in "/entries/12/id".
+bool is_entry_id(std::string_view pointer) {
+  return pointer.starts_with("/entries/") && pointer.ends_with("/id") &&
+         std::count(pointer.begin(), pointer.end(), '/') == 3;
+}
+
 /// Puts a place in the parts of a change where the checks speak of a job document.
 std::string place_in_change(const std::string& pointer) {
   constexpr std::string_view entries = "/entries";
@@ -278,7 +284,7 @@ void JobBook::check_content(const Change& change, std::vector<Problem>& problems
   }
   for (auto& problem : found) {
     // Told already, and better.
-    if (problem.code == Code::duplicate) continue;
+    if (problem.code == Code::duplicate && is_entry_id(problem.pointer)) continue;
     problem.pointer = place_in_change(problem.pointer);
     problems.push_back(std::move(problem));
   }

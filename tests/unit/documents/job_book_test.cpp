@@ -138,6 +138,27 @@ TEST(JobBook, MembersAreSetAndTakenOff) {
   EXPECT_EQ(refusal_of([&] { (void)book.prepare_members("[]"); }), Refusal{"schema "});
 }
 
+TEST(JobBook, TheSameTwiceInAListIsRefused) {
+  auto book = begun();
+  book.commit(book.prepare_entry(look));
+  const auto before = book.text();
+  const std::string zone = json::parse(data("vehicles/mulch-tug.json"))["zones"].begin().key();
+  const std::vector<std::pair<std::string, Refusal>> changes{
+      {R"({"set":{"opened_zones":[")" + zone + R"(",")" + zone + R"("]}})",
+       {"duplicate /set/opened_zones/1"}},
+      {R"({"set":{"instruments":["meter","beeper","meter"]}})", {"duplicate /set/instruments/2"}},
+      {R"({"add":[{"type":"reading","instrument":"meter","red":"K1.line","black":"BAT1.negative",
+           "lifted":["W7:from","W7:from"],"volts":1}]})",
+       {"duplicate /add/0/lifted/1"}},
+      {R"({"set":{"instruments":["meter","meter"]},"add":[{"id":"e1","type":"look","component":"W7","outcome":"clean"}]})",
+       {"duplicate /add/0/id", "duplicate /set/instruments/1"}}};
+  for (const auto& [change, wanted] : changes) {
+    EXPECT_EQ(refusal_of([&, text = change] { book.commit(book.prepare(text)); }), wanted)
+        << change;
+    EXPECT_EQ(book.text(), before);
+  }
+}
+
 TEST(JobBook, AClosedJobIsOpenedBeforeAnythingIsAdded) {
   auto book = begun();
   book.commit(book.prepare_entry(look));
