@@ -1,5 +1,9 @@
 #include <faultloom/base/error.hpp>
 
+#include <faultloom/base/one_line.hpp>
+
+#include <utility>
+
 namespace faultloom {
 namespace {
 
@@ -8,14 +12,12 @@ std::string summary(const std::vector<Problem>& problems) {
   std::string text = problems.front().message;
   if (!problems.front().pointer.empty()) text += " (" + problems.front().pointer + ")";
   if (problems.size() > 1) text += " and " + std::to_string(problems.size() - 1) + " more";
-  return text;
+  return on_one_line(std::move(text));
 }
 
 /// Messages quote what the input says.
-std::vector<Problem> on_one_line(std::vector<Problem> problems) {
-  for (auto& problem : problems)
-    for (auto& c : problem.message)
-      if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = '?';
+std::vector<Problem> on_one_line_each(std::vector<Problem> problems) {
+  for (auto& problem : problems) problem.message = on_one_line(std::move(problem.message));
   return problems;
 }
 
@@ -48,7 +50,7 @@ std::string_view meaning_of(Code code) noexcept {
 }
 
 Error::Error(std::vector<Problem> problems)
-    : std::runtime_error(summary(problems)), problems_(on_one_line(std::move(problems))) {}
+    : std::runtime_error(summary(problems)), problems_(on_one_line_each(std::move(problems))) {}
 
 Code Error::code() const noexcept {
   return problems_.empty() ? Code::internal : problems_.front().code;

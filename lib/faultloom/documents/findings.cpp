@@ -1,5 +1,7 @@
 #include <faultloom/documents/findings.hpp>
 
+#include <faultloom/base/one_line.hpp>
+
 #include <fmt/format.h>
 
 #include <set>
@@ -10,9 +12,7 @@
 namespace faultloom::documents {
 
 void keep_to_one_line(std::vector<Problem>& problems) {
-  for (auto& problem : problems)
-    for (auto& c : problem.message)
-      if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = '?';
+  for (auto& problem : problems) problem.message = on_one_line(std::move(problem.message));
 }
 
 void remove_repeats(std::vector<Problem>& problems) {

@@ -1,5 +1,6 @@
 #include <faultloom/documents/job_journal.hpp>
 
+#include <faultloom/base/one_line.hpp>
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/ordered_members.hpp>
@@ -96,7 +97,7 @@ class Replay {
     const auto change = body.value("change", Json::object());
     const auto tell = [&](const std::string& what) {
       const Damage where{Damage::What::missing, record.at_byte, 0, 0, record.number, record.number};
-      damage.push_back({where, fmt::format("Record {} {}", record.number, what), ""});
+      damage.push_back({where, on_one_line(fmt::format("Record {} {}", record.number, what)), ""});
     };
     for (const auto& entry : change.value("add", Json::array())) {
       if (const auto id = entry.value("id", ""); !ids_.insert(id).second) {

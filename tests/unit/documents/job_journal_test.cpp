@@ -233,6 +233,19 @@ TEST_F(JobJournalTest, WhatAWriterWithoutALockMixedInIsToldAndLeftOut) {
   EXPECT_EQ(bytes_of(path), bytes);
 }
 
+TEST_F(JobJournalTest, WhatIsToldStaysOnOneLineWhateverTheFileSays) {
+  const auto bytes = written(1);
+  const auto own = journal::recover(bytes);
+  put_bytes(path,
+            bytes + journal::encode(own.next, R"({"change":{"withdraw":["a\nb\u007f"]}})").text);
+  const auto damage = status_of(JobJournal::open(path))["damage"];
+  ASSERT_EQ(damage.size(), 1U);
+  const auto message = damage[0]["message"].get<std::string>();
+  EXPECT_NE(message.find("takes back entry 'a?b?'"), std::string::npos) << message;
+  const Error error(Code::value, "first\nsecond");
+  EXPECT_STREQ(error.what(), "first?second");
+}
+
 TEST_F(JobJournalTest, AnotherWriterIsToldWhatToDo) {
   const auto journal = JobJournal::create(path, empty_job);
   try {
