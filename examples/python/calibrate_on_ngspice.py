@@ -71,7 +71,7 @@ SETTINGS = (
     Setting("nobody errs", NO_ERRORS, own_values=False),
     Setting("people err", Errors(), own_values=False),
     Setting("parts differ", Errors()),
-    Setting("twice the errors", Errors().doubled(), own_rates=True),
+    Setting("errors doubled", Errors().doubled(), own_rates=True),
 )
 
 
@@ -191,13 +191,14 @@ def judge(task: Task) -> tuple[Json, faultloom.Calibration]:
 def score_table(scores: Mapping[str, Scores], jobs: int) -> Table:
     """A column for each setting."""
     table = Table(title=f"{jobs} jobs in each setting", box=None, pad_edge=False)
-    table.add_column("")
+    table.add_column("", no_wrap=True)
     for title in scores:
-        table.add_column(title, justify="right")
+        table.add_column(title, justify="right", no_wrap=True)
     rows: tuple[tuple[str, Callable[[Scores], str]], ...] = (
         ("log loss [nat per job]", lambda s: f"{s.log_loss:.3f}"),
         ("what it should be", lambda s: f"{s.entropy:.3f}"),
-        ("excess", lambda s: f"{s.excess:+.3f} ± {s.excess_error:.3f}"),
+        ("excess", lambda s: f"{s.excess:+.3f}"),
+        ("  standard error", lambda s: f"{s.excess_error:.3f}"),
         ("Brier score", lambda s: f"{s.brier:.5f}"),
         ("  reliability", lambda s: f"{s.reliability:.6f}"),
         ("  resolution", lambda s: f"{s.resolution:.5f}"),
