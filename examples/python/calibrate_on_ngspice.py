@@ -33,6 +33,7 @@ from faultloom import Scores
 from matplotlib.figure import Figure
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 from whole_jobs.chart import ChartMaker
 from whole_jobs.draw import Draw, Truth, doubled_or_halved, drive_states
 from whole_jobs.hand import Errors, Hand
@@ -208,7 +209,7 @@ def score_table(scores: Mapping[str, Scores], jobs: int) -> Table:
         ("  was so", lambda s: f"{s.diagram[-1].share_happened:.3f}"),
     )
     for name, text in rows:
-        table.add_row(name, *(text(s) for s in scores.values()))
+        table.add_row(Text(name), *(text(s) for s in scores.values()))
     return table
 
 
