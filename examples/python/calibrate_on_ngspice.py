@@ -36,7 +36,8 @@ from rich.table import Table
 from rich.text import Text
 from whole_jobs.chart import ChartMaker
 from whole_jobs.draw import Draw, Truth, doubled_or_halved, drive_states
-from whole_jobs.hand import Errors, Hand
+from whole_jobs.hand import NO_ERRORS, Errors, Hand
+from whole_jobs.run import CHOICE, FAULTS, HAND, RATES, TRUTH, documents, random_numbers
 from whole_jobs.shop import Shop
 from whole_jobs.spice import Spice
 
@@ -44,11 +45,6 @@ Json = dict[str, Any]
 
 BINS = 100
 """Nearly all claims are of good parts; the last bins have those that a technician would act on."""
-NO_ERRORS = Errors(**dict.fromkeys(Errors.__dataclass_fields__, 0.0))
-"""Whoever reads sees what ngspice says, to the last digit of the display."""
-
-# Streams of random numbers of a job.
-_TRUTH, _RATES, _HAND, _FAULTS, _CHOICE = range(5)
 
 
 @dataclass(frozen=True)
@@ -98,10 +94,8 @@ class Maker:
         self._setting = setting
         self._seed = seed
         self._spice = Spice()
-        self._vehicle = _document(f"vehicles/{vehicle_id}.json")
-        self._kinds = _document("kinds.json")
-        self._rates = _document("rates.json")
-        self._instruments: Json = _document("instruments.json")["instruments"]
+        self._vehicle, self._kinds, self._rates, instruments = documents(vehicle_id)
+        self._instruments: Json = instruments["instruments"]
         self._draw = self._draw_with({})
         self._charts = ChartMaker(self._draw.wiring, self._spice).charts()
 
@@ -110,7 +104,7 @@ class Maker:
         return sort(self._vehicle, self._kinds, self._rates, self._spice, rate_factors)
 
     def _rng(self, job: int, stream: int) -> np.random.Generator:
-        return np.random.default_rng(np.random.SeedSequence([self._seed, job, stream]))
+        return random_numbers(self._seed, job, stream)
 
     def job(self, number: int, readings: int) -> Json:
         """A closed job with its cause, as a history holds it.
@@ -121,8 +115,8 @@ class Maker:
         """
         draw = self._draw
         if self._setting.own_rates:
-            draw = self._draw_with(doubled_or_halved(self._rates, self._rng(number, _RATES)))
-        truth = draw.truth(self._rng(number, _TRUTH))
+            draw = self._draw_with(doubled_or_halved(self._rates, self._rng(number, RATES)))
+        truth = draw.truth(self._rng(number, TRUTH))
         return {
             "id": f"job-{number}",
             "vehicle": self._vehicle["id"],
@@ -134,8 +128,8 @@ class Maker:
 
     def _entries(self, draw: Draw, truth: Truth, number: int, readings: int) -> list[Json]:
         wiring = draw.build(truth.factors)
-        hand = Hand(wiring, self._instruments, self._setting.errors, self._rng(number, _HAND))
-        rng = self._rng(number, _FAULTS)
+        hand = Hand(wiring, self._instruments, self._setting.errors, self._rng(number, HAND))
+        rng = self._rng(number, FAULTS)
         shop = Shop(truth, wiring, self._spice, self._instruments, hand, rng=rng)
         entries = shop.intake()
         direction = truth.dead_directions[0]
@@ -144,16 +138,11 @@ class Maker:
             if sign != "turns":
                 entries.append(shop.notice(part, sign, state))
         points = {point for branch in self._charts[direction].branches for point in branch.points}
-        choice = self._rng(number, _CHOICE)
+        choice = self._rng(number, CHOICE)
         there = sorted(points - {wiring.datum})
         for red in choice.choice(there, size=min(readings, len(there)), replace=False):
             entries.append(shop.read("meter", str(red), wiring.datum, state))
         return [{"id": f"e{i + 1}", **entry} for i, entry in enumerate(entries)]
-
-
-def _document(name: str) -> Json:
-    document: Json = json.loads((faultloom.data_path() / name).read_text(encoding="utf-8"))
-    return document
 
 
 def history(vehicle_id: str, setting: Setting, jobs: int, readings: int, seed: int) -> Json:

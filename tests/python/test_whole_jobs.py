@@ -20,7 +20,7 @@ if ctypes.util.find_library("ngspice") is None:
 from whole_jobs import cli, run, tables  # noqa: E402
 from whole_jobs.circuit import Fault, TrueVehicle  # noqa: E402
 from whole_jobs.draw import Draw, Truth, drive_states, drives  # noqa: E402
-from whole_jobs.hand import Errors, Hand  # noqa: E402
+from whole_jobs.hand import NO_ERRORS, Errors, Hand  # noqa: E402
 from whole_jobs.plots import draw_plots  # noqa: E402
 from whole_jobs.shop import Costs, Shop, Watch  # noqa: E402
 from whole_jobs.spice import Spice, SpiceError  # noqa: E402
@@ -29,7 +29,6 @@ from whole_jobs.wiring import Wiring  # noqa: E402
 
 VEHICLES = ("mulch-tug", "orchid-runner", "seedling-hauler")
 QUICK_JOBS = {"mulch-tug": 8, "orchid-runner": 17, "seedling-hauler": 1}  # of seed 1: short ones
-NO_ERRORS = Errors(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
 
 LAMP_CART = {
     "format": "faultloom.vehicle",

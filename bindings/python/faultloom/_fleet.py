@@ -17,7 +17,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from faultloom._bench import RefusedError, one_line, problem_line, read_file
-from faultloom._layout import grid, indented
+from faultloom._layout import FLOW, NUMBER, and_more, grid, indented
 from faultloom._terminal import Patience, complain, show, write_exactly
 from faultloom._words import dollars, lower_first, minutes, percent
 from faultloom.errors import Code, Error
@@ -288,9 +288,7 @@ def triage_shown(answer: Triage) -> Iterator[RenderableType]:
         yield _van(answer.van)
 
 
-_RIGHT: dict[str, Any] = {"justify": "right", "no_wrap": True}
 _LEFT: dict[str, Any] = {"no_wrap": True}
-_FLOW: dict[str, Any] = {"ratio": 1, "overflow": "fold"}
 
 _SHARED = {
     "charger": "charger {}",
@@ -324,7 +322,7 @@ def _cluster(cluster: Cluster, answer: Triage) -> Text:
 
 
 def _order(answer: Triage) -> RenderableType:
-    table, padded = grid(_RIGHT, _LEFT, _LEFT, _RIGHT, _RIGHT, _FLOW)
+    table, padded = grid(NUMBER, _LEFT, _LEFT, NUMBER, NUMBER, FLOW)
     several = answer.terms.technicians > 1
     heads = ("", "", "ready" if answer.begins else "done after", "time", "per hour", "")
     table.add_row(*(Text(head, style="dim") for head in heads))
@@ -369,7 +367,7 @@ def _called(component: str, title: str) -> str:
 
 
 def _sums(answer: Triage) -> RenderableType:
-    table, padded = grid(_RIGHT, _FLOW)
+    table, padded = grid(NUMBER, FLOW)
     total = sum(job.minutes for job in answer.jobs)
     table.add_row(f"{total / 60:.1f} h", "of work expected")
     table.add_row(dollars(sum(job.cost_usd for job in answer.jobs)), "time and parts expected")
@@ -386,7 +384,7 @@ def _sums(answer: Triage) -> RenderableType:
 
 
 def _van(van: VanList) -> RenderableType:
-    table, padded = grid(_RIGHT, _FLOW, _RIGHT, _RIGHT)
+    table, padded = grid(NUMBER, FLOW, NUMBER, NUMBER)
     heads = ("", "", "wanted", "price each")
     table.add_row(*(Text(head, style="dim") for head in heads))
     for part in van.parts:
@@ -402,6 +400,6 @@ def _van(van: VanList) -> RenderableType:
     table.add_row("", Text(sentence), "", dollars(van.parts_usd))
     if van.left:
         left = [f"{one_line(lower_first(p.name))} {percent(p.needed)}" for p in van.left]
-        more = f" and {len(left) - _MOST_LEFT} more, see --json" if len(left) > _MOST_LEFT else ""
+        more = f" {and_more(len(left) - _MOST_LEFT)}" if len(left) > _MOST_LEFT else ""
         table.add_row("", Text(f"left behind: {', '.join(left[:_MOST_LEFT])}{more}", style="dim"))
     return padded

@@ -21,7 +21,7 @@ from faultloom._bench import (
     problem_line,
     read_file,
 )
-from faultloom._layout import indented
+from faultloom._layout import and_more, indented
 from faultloom._terminal import Patience, show, write_exactly
 from faultloom.documents import find_vehicle
 from faultloom.errors import Code, Error
@@ -227,7 +227,7 @@ def _learned(learned: Learned) -> Iterable[RenderableType]:
         for about, why in doubts[:_MOST_DOUBTS]:
             yield indented(Text(one_line(f"{about}: {why}")))
         if len(doubts) > _MOST_DOUBTS:
-            yield indented(Text(f"and {len(doubts) - _MOST_DOUBTS} more, see --json"))
+            yield indented(Text(and_more(len(doubts) - _MOST_DOUBTS)))
 
 
 def _calibrated(answer: Calibration) -> Iterable[RenderableType]:

@@ -6,11 +6,20 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from rich.console import RenderableType
-from rich.padding import Padding
 from rich.text import Text
 
 from faultloom._bench import one_line
-from faultloom._layout import FLOW, NAME, NOTHING, NUMBER, and_more, grid, heading, in_a_row
+from faultloom._layout import (
+    FLOW,
+    NAME,
+    NOTHING,
+    NUMBER,
+    and_more,
+    grid,
+    heading,
+    in_a_row,
+    indented,
+)
 from faultloom._show import cautions_in_order, title
 from faultloom._words import Names, percent, words
 from faultloom.reach import Ambiguity, AmbiguityGroup, Reach, Splitter, Testability, Thing
@@ -66,7 +75,7 @@ def _with_reach(reach: Reach, names: Names) -> RenderableType:
     if reach.closed_zones:
         closed = ", ".join(names.zone(zone) for zone in reach.closed_zones)
         lines.append(f"with these closed: {closed}")
-    return Padding(Text("\n".join(lines), style="dim"), (0, 0, 0, 2))
+    return indented(Text("\n".join(lines), style="dim"))
 
 
 def _ambiguity_groups(
@@ -117,7 +126,7 @@ def _things(things: Sequence[Thing], whole: float) -> RenderableType:
 def _split_by(splitter: Splitter | None, names: Names) -> RenderableType:
     if splitter is None:
         line = Text("Nothing tried would split it: look closely, or renew all of it", style="dim")
-        return Padding(line, (0, 0, 0, 2))
+        return indented(line)
     table, padded = grid({"no_wrap": True}, FLOW)
     text = Text(one_line(splitter.text), style="bold")
     if splitter.type == "look" and (place := names.place(splitter.component)):

@@ -52,6 +52,10 @@ class Errors:
         )
 
 
+NO_ERRORS = Errors(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+"""Whoever reads sees what ngspice says, to the last digit of the display."""
+
+
 @dataclass
 class Hand:
     """One person with instruments who errs.

@@ -37,7 +37,7 @@ SETTINGS = ("as assumed", "twice the errors")
 """The second: every error twice as frequent or large, each true rate off by a factor of two."""
 
 # Streams of random numbers of a job; the truth is the same for all strategies.
-_TRUTH, _RATES, _HAND, _FAULTS = range(4)
+TRUTH, RATES, HAND, FAULTS, CHOICE = range(5)
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,8 @@ class Result:
     log: tuple[str, ...] = ()
 
 
-def _documents(vehicle_id: str) -> tuple[Json, Json, Json, Json]:
+def documents(vehicle_id: str) -> tuple[Json, Json, Json, Json]:
+    """The vehicle, and the shipped kinds, rates and instruments."""
     folder = faultloom.data_path()
     names = (f"vehicles/{vehicle_id}.json", "kinds.json", "rates.json", "instruments.json")
     vehicle, kinds, rates, instruments = (
@@ -105,7 +106,7 @@ class Workplace:
     def __init__(self, vehicle_id: str, spice: Spice) -> None:
         self.vehicle_id = vehicle_id
         self.spice = spice
-        self.vehicle, self.kinds, self.rates, instruments = _documents(vehicle_id)
+        self.vehicle, self.kinds, self.rates, instruments = documents(vehicle_id)
         self.instruments: Json = instruments["instruments"]
         self.model = faultloom.Model.shipped(vehicle_id)
         self.draw = Draw(self.vehicle, self.kinds, self.rates, spice)
@@ -123,9 +124,9 @@ class Workplace:
         if key not in self._truths:
             draw = self.draw
             if setting != SETTINGS[0]:
-                factors = doubled_or_halved(self.rates, _rng(seed, job, _RATES))
+                factors = doubled_or_halved(self.rates, random_numbers(seed, job, RATES))
                 draw = Draw(self.vehicle, self.kinds, self.rates, self.spice, factors)
-            self._truths = {key: (draw.truth(_rng(seed, job, _TRUTH)), draw)}
+            self._truths = {key: (draw.truth(random_numbers(seed, job, TRUTH)), draw)}
         return self._truths[key]
 
     def strategy(self, name: str) -> Strategy:
@@ -146,8 +147,8 @@ class Workplace:
         wiring = draw.build(truth.factors)
         errors = Errors() if task.setting == SETTINGS[0] else Errors().doubled()
         # The same stream for every strategy: none is luckier than the others from the start.
-        hand = Hand(wiring, self.instruments, errors, _rng(task.seed, task.job, _HAND))
-        rng = _rng(task.seed, task.job, _FAULTS)
+        hand = Hand(wiring, self.instruments, errors, random_numbers(task.seed, task.job, HAND))
+        rng = random_numbers(task.seed, task.job, FAULTS)
         shop = Shop(truth, wiring, self.spice, self.instruments, hand, rng=rng)
         strategy = self.strategy(task.strategy)
         try:
@@ -185,7 +186,8 @@ def _fault_text(mode: str, duty: float) -> str:
     return mode if duty == 1 else f"{mode}@{duty:.2f}"
 
 
-def _rng(seed: int, job: int, stream: int) -> np.random.Generator:
+def random_numbers(seed: int, job: int, stream: int) -> np.random.Generator:
+    """A stream of its own for each job and purpose."""
     return np.random.default_rng(np.random.SeedSequence([seed, job, stream]))
 
 

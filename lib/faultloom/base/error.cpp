@@ -15,9 +15,8 @@ std::string summary(const std::vector<Problem>& problems) {
   return on_one_line(std::move(text));
 }
 
-/// Messages quote what the input says.
-std::vector<Problem> on_one_line_each(std::vector<Problem> problems) {
-  for (auto& problem : problems) problem.message = on_one_line(std::move(problem.message));
+std::vector<Problem> kept_to_one_line(std::vector<Problem> problems) {
+  keep_to_one_line(problems);
   return problems;
 }
 
@@ -50,7 +49,7 @@ std::string_view meaning_of(Code code) noexcept {
 }
 
 Error::Error(std::vector<Problem> problems)
-    : std::runtime_error(summary(problems)), problems_(on_one_line_each(std::move(problems))) {}
+    : std::runtime_error(summary(problems)), problems_(kept_to_one_line(std::move(problems))) {}
 
 Code Error::code() const noexcept {
   return problems_.empty() ? Code::internal : problems_.front().code;

@@ -1,3 +1,4 @@
+#include <faultloom/base/one_line.hpp>
 #include <faultloom/documents/answers.hpp>
 #include <faultloom/documents/embedded.hpp>
 #include <faultloom/documents/findings.hpp>

@@ -11,10 +11,6 @@
 
 namespace faultloom::documents {
 
-void keep_to_one_line(std::vector<Problem>& problems) {
-  for (auto& problem : problems) problem.message = on_one_line(std::move(problem.message));
-}
-
 void remove_repeats(std::vector<Problem>& problems) {
   std::set<std::tuple<Code, std::string, std::string>> seen;
   std::erase_if(problems, [&](const Problem& problem) {

@@ -10,10 +10,6 @@ namespace faultloom::documents {
 /// No list of problems is longer than this; a reader has stopped reading long before.
 inline constexpr std::size_t max_problems = 100;
 
-/// Replaces control characters in messages, which quote what a document says, so that each stays
-/// one line.
-void keep_to_one_line(std::vector<Problem>& problems);
-
 /// Drops problems that were already named with the same code, message and pointer; keeps the order.
 void remove_repeats(std::vector<Problem>& problems);
 

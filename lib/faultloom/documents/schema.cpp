@@ -1,5 +1,6 @@
 #include <faultloom/documents/schema.hpp>
 
+#include <faultloom/base/one_line.hpp>
 #include <faultloom/documents/embedded.hpp>
 #include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/schema_explainer.hpp>
