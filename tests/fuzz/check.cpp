@@ -4,6 +4,9 @@
 
 #include <cstdio>
 #include <cstdlib>
+#include <set>
+#include <string>
+#include <vector>
 
 namespace fuzz {
 namespace {
@@ -34,6 +37,23 @@ bool leads_somewhere(const json& document, std::string_view pointer) {
   if (place.empty()) return true;
   const auto parent = place.parent_pointer();
   return document.contains(parent) || document.contains(place);
+}
+
+/// Whether an object gives a key twice. A pointer may then lead into the value that parsing drops.
+bool repeats_a_key(std::string_view document) {
+  bool repeated = false;
+  std::vector<std::set<std::string>> keys;
+  static_cast<void>(json::parse(
+      document,
+      [&](int, json::parse_event_t event, json& value) {
+        if (event == json::parse_event_t::object_start) keys.emplace_back();
+        if (event == json::parse_event_t::object_end) keys.pop_back();
+        if (event == json::parse_event_t::key)
+          repeated |= !keys.back().insert(value.get<std::string>()).second;
+        return true;
+      },
+      false));
+  return repeated;
 }
 
 }  // namespace
@@ -70,7 +90,8 @@ void check_problems(const std::vector<faultloom::Problem>& problems, std::string
     check_message(problem.message);
     check_pointer(problem.pointer);
     if (!parsed.is_discarded())
-      require(leads_somewhere(parsed, problem.pointer), "a pointer leads nowhere", problem.pointer);
+      require(leads_somewhere(parsed, problem.pointer) || repeats_a_key(document),
+              "a pointer leads nowhere", problem.pointer);
   }
 }
 
