@@ -33,24 +33,13 @@ std::string zone_of(const RunListWire& wire) {
   return wire.zone.empty() ? placeholder_zone : wire.zone;
 }
 
-/// Connector and pin of a terminal written X1-3.plug or X1-3.socket; empty for all others.
-std::pair<std::string, std::string> pin_of(const std::string& terminal) {
-  const auto part = vehicle::part_of(terminal);
-  const auto side = terminal.substr(part.size() + 1);
-  const auto dash = part.rfind('-');
-  if ((side != "plug" && side != "socket") || dash == std::string::npos || dash == 0 ||
-      dash + 1 == part.size())
-    return {};
-  return {part.substr(0, dash), part.substr(dash + 1)};
-}
-
 Inventory take_inventory(const std::vector<RunListWire>& wires) {
   Inventory inventory;
   for (const auto& wire : wires) {
     inventory.all_zones.insert(zone_of(wire));
     if (!wire.loom.empty()) inventory.loom_zones[wire.loom].insert(zone_of(wire));
     for (const auto& end : {wire.from, wire.to}) {
-      auto [owner, pin] = pin_of(end);
+      auto [owner, pin] = vehicle::pin_of(end);
       if (owner.empty()) {
         owner = vehicle::part_of(end);
         inventory.terminals[owner].insert(end.substr(owner.size() + 1));

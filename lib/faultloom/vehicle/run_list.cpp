@@ -35,6 +35,13 @@ std::optional<double> number(std::string_view text) {
   return value;
 }
 
+/// What a name stands for, and the row that says so first.
+struct Use {
+  std::string_view what;
+  int line = 0;
+  bool told = false;  ///< that another row takes it for something else
+};
+
 class Reader {
  public:
   std::vector<RunListWire> read(std::string_view csv) {
@@ -113,7 +120,27 @@ class Reader {
     if (!fresh && !wire.id.empty())
       add_at(row.line, "wire", fmt::format("wire {} is already in row {}", wire.id, first->second),
              Code::duplicate);
+    if (!wire.id.empty()) claim(wire.id, "a wire", row.line, "wire");
+    claim_owner(wire.from, row.line, "from");
+    claim_owner(wire.to, row.line, "to");
     wires_.push_back(std::move(wire));
+  }
+
+  /// Notes what a name stands for; one name for two things is a problem, told once.
+  void claim(const std::string& name, std::string_view what, int line, std::string_view column) {
+    auto& use = uses_.try_emplace(name, Use{what, line, false}).first->second;
+    if (use.what == what || use.told) return;
+    use.told = true;
+    add_at(line, column,
+           fmt::format("'{}' is {} here and {} in row {}; rename one of them", name, what, use.what,
+                       use.line),
+           Code::duplicate);
+  }
+
+  void claim_owner(const std::string& terminal, int line, std::string_view column) {
+    if (terminal.empty()) return;
+    const bool pin = !pin_of(terminal).first.empty();
+    claim(part_of(terminal), pin ? "a connector pin" : "a part", line, column);
   }
 
   std::string read_id(const CsvRow& row, std::string_view column, bool optional) {
@@ -168,6 +195,7 @@ class Reader {
 
   std::map<std::string, std::size_t, std::less<>> place_;
   std::map<std::string, int> lines_;
+  std::map<std::string, Use> uses_;
   std::size_t width_ = 0;
   std::vector<RunListWire> wires_;
   std::vector<Problem> problems_;
@@ -187,6 +215,16 @@ bool is_id(std::string_view text) {
 
 std::string part_of(std::string_view terminal) {
   return std::string(terminal.substr(0, terminal.find('.')));
+}
+
+std::pair<std::string, std::string> pin_of(std::string_view terminal) {
+  const auto part = part_of(terminal);
+  const auto side = terminal.substr(part.size() + 1);
+  const auto dash = part.rfind('-');
+  if ((side != "plug" && side != "socket") || dash == std::string::npos || dash == 0 ||
+      dash + 1 == part.size())
+    return {};
+  return {part.substr(0, dash), part.substr(dash + 1)};
 }
 
 }  // namespace faultloom::vehicle

@@ -2,6 +2,7 @@
 
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace faultloom::vehicle {
@@ -28,7 +29,7 @@ struct RunListWire {
 ///         syntax     not CSV, a row with too many or too few fields
 ///         schema     a column is missing, unknown or named twice
 ///         value      a bad name or number
-///         duplicate  a wire listed twice
+///         duplicate  a wire listed twice, or one name for two things: a wire, a part, a connector pin
 /// Complexity: O(n log n).
 [[nodiscard]] std::vector<RunListWire> read_run_list(std::string_view csv);
 
@@ -38,5 +39,8 @@ struct RunListWire {
 
 /// Part of a terminal written PART.terminal.
 [[nodiscard]] std::string part_of(std::string_view terminal);
+
+/// Connector and pin of a terminal written X1-3.plug or X1-3.socket; empty for all others.
+[[nodiscard]] std::pair<std::string, std::string> pin_of(std::string_view terminal);
 
 }  // namespace faultloom::vehicle

@@ -89,6 +89,23 @@ TEST(RunList, ReportsEveryBadRowWithItsColumn) {
   EXPECT_NE(problems[8].message.find("Row 9, column 'wire'"), std::string::npos);
 }
 
+TEST(RunList, ANameStandsForOneThing) {
+  const auto problems = problems_of(header +
+                                    "W1,A.a,X1-1.plug,16,1,,,\n"
+                                    "W2,X1-1.socket,X1-1.spare,16,1,,,\n"
+                                    "B,A.b,W1.a,16,1,,,\n"
+                                    "W4,X1-1.other,B.b,16,1,,,\n");
+  ASSERT_EQ(problems.size(), 3U);
+  EXPECT_EQ(problems[0].message,
+            "Row 3, column 'to': 'X1-1' is a part here and a connector pin in row 2; rename one of "
+            "them");
+  EXPECT_EQ(problems[1].message,
+            "Row 4, column 'to': 'W1' is a part here and a wire in row 2; rename one of them");
+  EXPECT_EQ(problems[2].message,
+            "Row 5, column 'to': 'B' is a part here and a wire in row 4; rename one of them");
+  for (const auto& problem : problems) EXPECT_EQ(problem.code, Code::duplicate);
+}
+
 TEST(RunList, ASizeIsGivenOnce) {
   const std::string both = "wire,from,to,gauge_awg,area_mm2,length_metre\n";
   EXPECT_NE(first_message(both + "W1,A.a,B.b,16,1.5,1\n").find("give one of them"),
