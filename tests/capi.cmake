@@ -11,6 +11,9 @@ foreach(source IN LISTS c_sources)
     continue()
   endif()
   cmake_path(GET source STEM name)
+  if(FAULTLOOM_SANITIZE AND name STREQUAL "own_allocator")
+    continue()  # Sanitizers have an allocator of their own.
+  endif()
   add_executable(capi_${name} ${source})
   faultloom_configure(capi_${name})
   target_compile_definitions(capi_${name} PRIVATE

@@ -39,9 +39,15 @@
  * Stability. The comment of every function ends in one of two words. Stable: it stays as it is as long as
  * FAULTLOOM_ABI_VERSION does. Experimental: it may change or go with any version of the library.
  *
- * The library never prints, never ends the process and lets no C++ exception out. One limit: while a
- * document is read, JSON and schemas need small pieces of memory whose lack can't be reported. If not even
- * those are left, the process may end; everywhere else that is FAULTLOOM_E_MEMORY. Every _free function
+ * Memory. All of it comes from operator new of C++, and for errors on their way and for files from malloc().
+ * The library brings no allocator and binds none. A program that wants its own replaces operator new and
+ * operator delete, or malloc() and its kin where the C library allows that, for all of the process, and the
+ * library lives on those. There is no function to set one: it would be state that two users of the library
+ * in one process could not share. One limit: while a document is read, JSON and schemas need small pieces of
+ * memory whose lack can't be reported. If not even those are left, the process may end; everywhere else that
+ * is FAULTLOOM_E_MEMORY. An allocator that refuses early keeps a reserve for pieces up to 16 KiB.
+ *
+ * The library never prints, never ends the process and lets no C++ exception out. Every _free function
  * accepts NULL.
  */
 #ifndef FAULTLOOM_H
@@ -226,7 +232,7 @@ FAULTLOOM_API faultloom_status faultloom_check_document(const char* document, si
  * Errors: FAULTLOOM_E_SYNTAX     not CSV, or a row with more or fewer fields than the header line
  *         FAULTLOOM_E_SCHEMA     a column is missing, unknown or named twice, or there is no wire
  *         FAULTLOOM_E_VALUE      a name, length or gauge is none
- *         FAULTLOOM_E_DUPLICATE  two wires of the same name
+ *         FAULTLOOM_E_DUPLICATE  two wires of the same name, or one name for a wire, a part or a pin
  *         FAULTLOOM_E_LIMIT      the list is too long
  *         FAULTLOOM_E_ARGUMENT   also when vehicle_id is no id
  * The details name every bad row.
