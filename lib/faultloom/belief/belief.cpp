@@ -152,7 +152,7 @@ const Belief::Ground& Belief::ground(const Evidence& evidence) {
   made->looks = Looks(space, evidence.entries, instruments_->repeat_correlation);
   made->cues = Cues(space_->vehicle(), *rates_, evidence.entries);
   made->prior = std::make_unique<Prior>(space, *rates_, evidence.exposure, made->looks, made->cues);
-  made->looks_marginal = made->looks.marginal(made->prior->mode_priors(), rates_->repair.defect);
+  made->looks_marginal = made->looks.marginal(made->prior->mode_priors(), rates_->repair);
   made->shares.resize(made->prior->place_count());
   for (std::size_t f = 0; f < space.faults().size(); ++f) {
     const auto fault = static_cast<std::int32_t>(f);

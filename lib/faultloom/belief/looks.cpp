@@ -45,17 +45,18 @@ double Looks::if_faulty(Index mode, std::size_t life) const {
   return found == by_component_.end() ? 1 : joint(found->second, m.seen);
 }
 
-double Looks::marginal(std::span<const double> mode_priors, double defect) const {
+double Looks::marginal(std::span<const double> mode_priors, const rates::RepairRisk& repair) const {
   double product = 1;
   for (const auto& [place, looks] : by_component_) {
     const auto [c, life] = place;
     double failed = 0;
     double sum = 0;
-    for (const auto m : vehicle_->components[at(c)].modes) {
+    const auto& component = vehicle_->components[at(c)];
+    for (const auto m : component.modes) {
       failed += mode_priors[at(m)];
       sum += mode_priors[at(m)] * if_faulty(m, life);
     }
-    const double scale = life == 0 ? 1 : failed > 0 ? defect / failed : 0;
+    const double scale = life == 0 ? 1 : failed > 0 ? repair.after(component.type) / failed : 0;
     product *= scale * sum + (1 - scale * failed) * if_good(c, life);
   }
   return product;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <faultloom/belief/faults.hpp>
+#include <faultloom/rates/rates.hpp>
 #include <faultloom/readings/entry.hpp>
 #include <map>
 #include <span>
@@ -23,9 +24,10 @@ class Looks {
   [[nodiscard]] double if_good(Index component, std::size_t life = 0) const;
   /// P(all looks at the mode's component in a life | the mode).
   [[nodiscard]] double if_faulty(Index mode, std::size_t life = 0) const;
-  /// P(all looks) when nothing else is known; `mode_priors` by mode, scaled to `defect` in all for what a
-  /// repair left.
-  [[nodiscard]] double marginal(std::span<const double> mode_priors, double defect) const;
+  /// P(all looks) when nothing else is known; `mode_priors` by mode, scaled to what `repair` says in all
+  /// for what a repair left.
+  [[nodiscard]] double marginal(std::span<const double> mode_priors,
+                                const rates::RepairRisk& repair) const;
   /// P(the look's outcome does not fit its component | evidence): damage reported at a good component,
   /// or "clean" at one whose fault would as a rule be seen.
   [[nodiscard]] double misreading(const readings::Entry& look,

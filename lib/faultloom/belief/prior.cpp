@@ -38,7 +38,7 @@ Prior::Prior(const FaultSpace& space, const rates::Rates& rates, const rates::Ex
       looks_(&looks),
       cues_(&cues),
       mode_priors_(rates::mode_priors(space.vehicle(), rates, exposure)),
-      defect_(rates.repair.defect) {
+      repair_(rates.repair) {
   find_events(rates, exposure);
   for (const auto& events : events_) {
     event_slots_.push_back(event_count_);
@@ -135,7 +135,7 @@ Prior::Single Prior::single(Index c, std::int32_t v, std::size_t context) const 
   }
   if (variable.renewed) {
     // The driver spoke of the vehicle as it came in.
-    const double scale = failed > 0 ? defect_ / failed : 0;
+    const double scale = failed > 0 ? repair_.after(component.type) / failed : 0;
     result.good = (1 - scale * failed) * looks_->if_good(c, life);
     for (const auto m : component.modes)
       result.modes.push_back(scale * mode_priors_[at(m)] * looks_->if_faulty(m, life));

@@ -95,7 +95,7 @@ class Prior {
   const Looks* looks_;
   const Cues* cues_;
   std::vector<double> mode_priors_;
-  double defect_ = 0;
+  rates::RepairRisk repair_;
   std::vector<Offset> offsets_;
   std::vector<double> probability_;
   std::vector<double> good_;              ///< by slot

@@ -194,6 +194,7 @@ rates::Rates read_rates(std::string_view text) {
     result.intermittence = read_intermittence(*how);
   if (const auto* repair = member(document, "repair")) {
     result.repair.defect = number_or(*repair, "defect", result.repair.defect);
+    result.repair.left_wrong = number_or(*repair, "left_wrong", result.repair.left_wrong);
     result.repair.source = text_or(*repair, "source");
   }
   throw_if_any(std::move(problems));

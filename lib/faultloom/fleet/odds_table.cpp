@@ -209,7 +209,7 @@ void OddsTable::add_looks_and_cues(const belief::Evidence& evidence, const Node&
   for (std::size_t f = 0; f < out.fault.size(); ++f) out.fault[f] *= factor(of(modes_[f]));
   for (auto& event : out.events)
     for (auto& member : event.members) member.odds *= factor(member.modes);
-  out.unlooked = looks.marginal(low.modes, rates_->repair.defect) / all_good;
+  out.unlooked = looks.marginal(low.modes, rates_->repair) / all_good;
 }
 
 }  // namespace faultloom::fleet

@@ -60,8 +60,14 @@ struct Intermittence {
 
 /// What becomes of a repair.
 struct RepairRisk {
-  double defect = 0.03;  ///< chance that what was repaired or fitted new is faulty afterwards
+  double defect = 0.03;       ///< chance that what was repaired or fitted new is faulty afterwards
+  double left_wrong = 0.003;  ///< chance that a setting is wrong after it was put right
   std::string source;
+
+  /// Chance that a component of this type is faulty after its repair.
+  [[nodiscard]] double after(vehicle::Component::Type type) const {
+    return type == vehicle::Component::Type::setting ? left_wrong : defect;
+  }
 };
 
 struct Rates {

@@ -230,7 +230,9 @@ class Enumeration {
     double p = mode < 0 ? (1 - failed) * (1 - damaged) : (1 - damaged) * priors_[at(mode)];
     if (mode >= 0 && event != nullptr && event->harm.contains(mode)) p += event->harm.at(mode);
     if (life.from > 0) {
-      const double defect = corner_.rates().repair.defect;
+      const auto& repair = corner_.rates().repair;
+      const bool setting = component.type == vehicle::Component::Type::setting;
+      const double defect = setting ? repair.left_wrong : repair.defect;
       p = mode < 0 ? 1 - defect : defect * priors_[at(mode)] / failed;
     }
     const double seen =

@@ -30,12 +30,17 @@ std::vector<Index> Visit::elements_of(const std::vector<std::string>& wire_ends)
   return elements;
 }
 
+void Visit::add(readings::Entry entry) {
+  entry.epoch = static_cast<int>(repairs_.size());
+  entries_.push_back(std::move(entry));
+}
+
 void Visit::read(std::string_view instrument, std::string_view red,
                  const vehicle::ControlState& state, std::string_view black,
                  const std::vector<std::string>& lifted) {
   auto entry = bench.reading(instrument, red, black, state);
   entry.lifted_elements = elements_of(lifted);
-  entries_.push_back(bench.answered(std::move(entry), truth_));
+  add(bench.answered(std::move(entry), truth_));
 }
 
 void Visit::read_ohms(std::string_view red, std::string_view black,
@@ -44,14 +49,14 @@ void Visit::read_ohms(std::string_view red, std::string_view black,
   entry.lifted_elements = elements_of(lifted);
   const auto& isolation = bench.vehicle().isolation.lifted_elements;
   entry.lifted_elements.insert(entry.lifted_elements.end(), isolation.begin(), isolation.end());
-  entries_.push_back(bench.answered(std::move(entry), truth_));
+  add(bench.answered(std::move(entry), truth_));
 }
 
 void Visit::notice(std::string_view part, std::string_view sign, const vehicle::ControlState& state,
                    const std::vector<std::string>& lifted) {
   auto entry = bench.sign(part, sign, state);
   entry.lifted_elements = elements_of(lifted);
-  entries_.push_back(bench.answered(std::move(entry), truth_));
+  add(bench.answered(std::move(entry), truth_));
 }
 
 void Visit::listen_for_the_click() {
@@ -65,7 +70,7 @@ void Visit::try_to_drive() {
 }
 
 void Visit::look(std::string_view component, readings::Outcome outcome) {
-  entries_.push_back(bench.look(component, outcome));
+  add(bench.look(component, outcome));
 }
 
 void Visit::ask(std::string_view cue, readings::Outcome answer) {
@@ -74,7 +79,17 @@ void Visit::ask(std::string_view cue, readings::Outcome answer) {
   entry.type = readings::Entry::Type::cue;
   entry.cue = cue;
   entry.outcome = answer;
-  entries_.push_back(std::move(entry));
+  add(std::move(entry));
+}
+
+void Visit::repair(std::string_view component) {
+  const int epoch = 1 + static_cast<int>(repairs_.size());
+  repairs_.push_back({bench.component(component), epoch});
+  const auto& modes =
+      bench.vehicle().components[static_cast<std::size_t>(repairs_.back().component)].modes;
+  std::erase_if(truth_, [&](Index mode) {
+    return std::find(modes.begin(), modes.end(), mode) != modes.end();
+  });
 }
 
 void Visit::check_settings() {
@@ -90,7 +105,7 @@ void Visit::think() {
   options.weigh_entries = false;
   options.judge_entries = false;
   options.search.most_sets = most_sets;
-  posterior = belief.posterior({entries_, exposure}, options);
+  posterior = belief.posterior({entries_, exposure, repairs_}, options);
 }
 
 double Visit::of(std::string_view component) const {

@@ -33,6 +33,8 @@ class Visit {
   void try_to_drive();
   void look(std::string_view component, readings::Outcome outcome);
   void ask(std::string_view cue, readings::Outcome answer);
+  /// The component is repaired, or the setting put right; what was entered before was before.
+  void repair(std::string_view component);
   /// A glance at every control: none was left where it should not be.
   void check_settings();
   [[nodiscard]] const readings::Entry& last() const { return entries_.back(); }
@@ -57,9 +59,11 @@ class Visit {
 
  private:
   [[nodiscard]] std::vector<Index> elements_of(const std::vector<std::string>& wire_ends) const;
+  void add(readings::Entry entry);
 
   std::vector<Index> truth_;
   std::vector<readings::Entry> entries_;
+  std::vector<belief::Repair> repairs_;
 };
 
 /// A budget of sets with which a handful of readings must do: less than what is shipped, and quick.
