@@ -230,7 +230,7 @@ FAULTLOOM_API faultloom_status faultloom_check_document(const char* document, si
  * vehicle       gets a new text, to be freed by the caller: the vehicle as JSON
  *
  * Errors: FAULTLOOM_E_SYNTAX     not CSV, or a row with more or fewer fields than the header line
- *         FAULTLOOM_E_SCHEMA     a column is missing, unknown or named twice, or there is no wire
+ *         FAULTLOOM_E_SCHEMA     a column is missing, unknown or named twice, or there is no wire or no part
  *         FAULTLOOM_E_VALUE      a name, length or gauge is none
  *         FAULTLOOM_E_DUPLICATE  two wires of the same name, or one name for a wire, a part or a pin
  *         FAULTLOOM_E_LIMIT      the list is too long

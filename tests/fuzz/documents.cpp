@@ -214,18 +214,12 @@ std::vector<Harness> document_harnesses() {
        [] { return numbered({small_vehicle()}); }},
       {"shipped_vehicle", Shape::json, 20, 65536, read_shipped_vehicle, shipped_vehicles},
       {"kinds", Shape::json, 40, 32768, read_kinds, [] { return numbered({small_kinds()}); }},
-      {"rates", Shape::json, 40, 32768, read_rates,
-       [] {
-         return numbered({small_rates(), data_text("rates.json")});
-       }},
+      {"rates", Shape::json, 40, 16384, read_rates, [] { return numbered({small_rates()}); }},
       {"instruments", Shape::json, 80, 16384, read_instruments,
        [] { return numbered({data_text("instruments.json")}); }},
       {"cautions", Shape::json, 150, 8192, read_cautions,
        [] { return numbered({small_cautions()}); }},
-      {"history", Shape::json, 50, 32768, read_history,
-       [] {
-         return numbered({small_history(), data_text("histories/fernhollow-two-seasons.json")});
-       }},
+      {"history", Shape::json, 50, 16384, read_history, [] { return numbered({small_history()}); }},
       {"situation", Shape::json, 400, 4096, read_situation,
        [] { return numbered(small_situations()); }},
       {"options", Shape::json, 600, 4096, read_options, every_option},

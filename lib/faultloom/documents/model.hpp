@@ -106,7 +106,7 @@ class Model {
                                                   std::string_view kinds = {});
 
 /// A wire run list in CSV as the skeleton of a vehicle document (JSON text).
-/// @throws Error with every bad row.
+/// @throws Error with every bad row; schema if no wire ends at a part.
 [[nodiscard]] std::string vehicle_from_run_list(std::string_view csv, std::string_view vehicle_id);
 
 /// Problems as a JSON array of {"code","number","message","pointer"}.

@@ -56,10 +56,6 @@ Inventory take_inventory(const std::vector<RunListWire>& wires) {
 std::string guess_datum(const Inventory& inventory) {
   for (const auto& [part, terminals] : inventory.terminals)
     if (terminals.contains("negative")) return part + ".negative";
-  if (inventory.terminals.empty()) {
-    const auto& [connector, pins] = *inventory.pins.begin();
-    return fmt::format("{}-{}.plug", connector, pins.begin()->second);
-  }
   const auto& [part, terminals] = *inventory.terminals.begin();
   return part + "." + *terminals.begin();
 }
@@ -121,6 +117,9 @@ std::string vehicle_from_run_list(std::string_view csv, std::string_view vehicle
   if (wires.empty()) throw Error(Code::schema, "The list names columns but no wire");
   std::sort(wires.begin(), wires.end(), [](const auto& a, const auto& b) { return a.id < b.id; });
   const auto inventory = take_inventory(wires);
+  if (inventory.terminals.empty())
+    throw Error(Code::schema,
+                "The list names connector pins only; at least one wire must end at a part");
   const auto datum = guess_datum(inventory);
   json document = {{"format", "faultloom.vehicle"},
                    {"version", "1.0"},

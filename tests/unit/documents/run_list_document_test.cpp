@@ -54,6 +54,8 @@ TEST(RunListDocument, RefusesBadInput) {
       static_cast<void>(vehicle_from_run_list("wire,from,to,gauge_awg,length_metre\n", "cart")),
       Error);
   EXPECT_THROW(static_cast<void>(vehicle_from_run_list("", "cart")), Error);
+  const auto* pins_only = "wire,from,to,gauge_awg,length_metre\nW2,X1-1.plug,X1-2.socket,18,0.3\n";
+  EXPECT_THROW(static_cast<void>(vehicle_from_run_list(pins_only, "cart")), Error);
 }
 
 }  // namespace
