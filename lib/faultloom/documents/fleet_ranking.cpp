@@ -5,7 +5,6 @@
 #include <faultloom/documents/job_reader.hpp>
 #include <faultloom/documents/job_shape.hpp>
 #include <faultloom/documents/model_parts.hpp>
-#include <faultloom/documents/schema.hpp>
 #include <faultloom/documents/text.hpp>
 #include <faultloom/documents/text_list.hpp>
 #include <faultloom/fleet/screen.hpp>
@@ -144,7 +143,7 @@ class Ranker {
       const auto document = parse_text(text);
       if (!is_plain_job(document)) {
         std::vector<Problem> problems;
-        check_schema(document, "job", problems);
+        parts_.job_schema.check(document, problems);
         throw_if_any(std::move(problems));
       }
       auto job = read_checked_job(document, parts_.vehicle, parts_.instruments, &parts_.rates.cues);

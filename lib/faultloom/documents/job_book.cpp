@@ -109,13 +109,15 @@ void check_job_ids(const nlohmann::json& document, std::vector<Problem>& problem
                           fmt::format("/withdrawn/{}", i)});
 }
 
-JobBook::JobBook(std::string_view document, std::optional<Model> model) : model_(std::move(model)) {
+JobBook::JobBook(std::string_view document, std::optional<Model> model)
+    : model_(std::move(model)),
+      own_schema_(model_ ? nullptr : std::make_shared<const Schema>("job")) {
   const auto checked = parse_text(document);
   if (model_) {
     (void)model_->parts().job(document);
   } else {
     std::vector<Problem> problems;
-    check_schema(checked, "job", problems);
+    schema().check(checked, problems);
     throw_if_any(std::move(problems));
     check_job_ids(checked, problems);
     throw_if_any(std::move(problems));
@@ -280,7 +282,7 @@ void JobBook::check_content(const Change& change, std::vector<Problem>& problems
       found = error.problems();
     }
   } else {
-    check_schema(nlohmann::json(part), "job", found);
+    schema().check(nlohmann::json(part), found);
   }
   for (auto& problem : found) {
     // Told already, and better.
@@ -289,6 +291,8 @@ void JobBook::check_content(const Change& change, std::vector<Problem>& problems
     problems.push_back(std::move(problem));
   }
 }
+
+const Schema& JobBook::schema() const { return model_ ? model_->parts().job_schema : *own_schema_; }
 
 void JobBook::make_room(const Change& change) {
   reserve_more(entries_, change.entries.size());
@@ -383,7 +387,7 @@ void JobBook::commit(Change&& change) noexcept {
 std::string JobBook::difference(std::string_view document) const {
   const auto checked = parse_text(document);
   std::vector<Problem> problems;
-  check_schema(checked, "job", problems);
+  schema().check(checked, problems);
   throw_if_any(problems);
   auto wanted = parse_ordered(document);
   for (const char* key : {"format", "version", "id", "vehicle"})

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include <cstddef>
+#include <memory>
 #include <optional>
 #include <set>
 #include <string>
@@ -12,6 +13,8 @@
 #include <vector>
 
 namespace faultloom::documents {
+
+class Schema;
 
 /// Names in the order in which they came, each once. Addresses stay as long as the object.
 struct OrderedNames {
@@ -97,9 +100,11 @@ class JobBook {
   void read_withdrawals(const Json& ids, Change& change, std::vector<Problem>& problems) const;
   void check_content(const Change& change, std::vector<Problem>& problems) const;
   void make_room(const Change& change);
+  [[nodiscard]] const Schema& schema() const;
 
   std::optional<Model> model_;
-  Json head_;  ///< every member but entries and withdrawn
+  std::shared_ptr<const Schema> own_schema_;  ///< of jobs, if there is no model to have it
+  Json head_;                                 ///< every member but entries and withdrawn
   std::vector<Json> entries_;
   OrderedNames ids_;
   OrderedNames withdrawn_;

@@ -117,9 +117,14 @@ void number_epochs(Job& job) {
 
 Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
              const readings::InstrumentSet& instruments, const CueTable* cues) {
+  return read_job(text, Schema("job"), vehicle, instruments, cues);
+}
+
+Job read_job(std::string_view text, const Schema& schema, const vehicle::Vehicle& vehicle,
+             const readings::InstrumentSet& instruments, const CueTable* cues) {
   const auto document = parse_text(text);
   std::vector<Problem> problems;
-  check_schema(document, "job", problems);
+  schema.check(document, problems);
   throw_if_any(std::move(problems));
   auto job = read_checked_job(document, vehicle, instruments, cues);
   for (const auto& entry : job.entries) {

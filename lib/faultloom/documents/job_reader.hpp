@@ -15,6 +15,8 @@
 
 namespace faultloom::documents {
 
+class Schema;
+
 /// One visit to a vehicle: what it complains of and everything done and noticed so far.
 struct Job {
   std::string id;
@@ -45,6 +47,12 @@ struct Job {
 ///         than a job may have (limit)
 /// Complexity: linear in the text and the tries, a logarithmic or short linear search per name.
 [[nodiscard]] Job read_job(std::string_view text, const vehicle::Vehicle& vehicle,
+                           const readings::InstrumentSet& instruments,
+                           const std::map<std::string, rates::Cue, std::less<>>* cues = nullptr);
+
+/// The same with the schema of jobs at hand, which takes longer to make than a small job to read.
+[[nodiscard]] Job read_job(std::string_view text, const Schema& schema,
+                           const vehicle::Vehicle& vehicle,
                            const readings::InstrumentSet& instruments,
                            const std::map<std::string, rates::Cue, std::less<>>* cues = nullptr);
 

@@ -88,7 +88,7 @@ Model::Parts::Borrowed::~Borrowed() {
 }
 
 Job Model::Parts::job(std::string_view text) const {
-  return read_job(text, vehicle, instruments, &rates.cues);
+  return read_job(text, job_schema, vehicle, instruments, &rates.cues);
 }
 
 }  // namespace faultloom::documents

@@ -6,6 +6,7 @@
 #include <faultloom/documents/cautions_reader.hpp>
 #include <faultloom/documents/job_reader.hpp>
 #include <faultloom/documents/model.hpp>
+#include <faultloom/documents/schema.hpp>
 #include <memory>
 #include <mutex>
 #include <string>
@@ -29,6 +30,7 @@ struct Model::Parts {
   Cautions cautions;
   circuit::Circuit circuit;
   belief::FaultSpace space;
+  Schema job_schema{"job"};
 
   struct WorkSpace {
     explicit WorkSpace(const Parts& parts);
