@@ -192,6 +192,17 @@ TEST_F(Errors, MessagesStayOnOneLine) {
   faultloom_job_free(job);
 }
 
+TEST_F(Errors, MessagesStayShortWhateverTheyQuote) {
+  faultloom_job* job = nullptr;
+  ASSERT_EQ(faultloom_job_new(model(), "j", 1, &job, nullptr), FAULTLOOM_OK);
+  const std::string id = std::string(39, 'a') + "\u00E9" + std::string(1000000, 'b');
+  faultloom_error* error = nullptr;
+  EXPECT_EQ(faultloom_job_withdraw(job, id.data(), id.size(), &error), FAULTLOOM_E_REFERENCE);
+  const capi_test::ErrorOwner owner(error);
+  EXPECT_EQ(faultloom_error_message(error), "There is no entry '" + std::string(39, 'a') + "...'");
+  faultloom_job_free(job);
+}
+
 TEST_F(Errors, NulInsideAText) {
   const std::string situation("{\0}", 3);
   const Reply reply = solve(situation);

@@ -1,5 +1,6 @@
 #include <faultloom/documents/job_book.hpp>
 
+#include <faultloom/base/one_line.hpp>
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/findings.hpp>
 #include <faultloom/documents/model_parts.hpp>
@@ -259,7 +260,7 @@ void JobBook::read_withdrawals(const Json& ids, Change& change,
       problems.push_back({Code::schema, "The id of an entry is a text", pointer});
     } else if (!ids_.known.contains(*id) && !change.ids.known.contains(*id)) {
       problems.push_back({Code::reference,
-                          fmt::format("There is no entry '{}'{}", *id,
+                          fmt::format("There is no entry '{}'{}", shortened(*id),
                                       problems.size() < max_problems ? nearest_id(*id) : ""),
                           pointer});
     } else if (!withdrawn_.known.contains(*id)) {
@@ -317,10 +318,10 @@ JobBook::Change JobBook::prepare(std::string_view change_text) {
   };
   for (const auto& [name, value] : given.items())
     if (name != "add" && name != "withdraw" && name != "set" && !is_extension(name))
-      problems.push_back(
-          {Code::schema,
-           fmt::format("Unknown member '{}'{}", name, suggestion(name, {"add", "withdraw", "set"})),
-           "/" + pointer_token(name)});
+      problems.push_back({Code::schema,
+                          fmt::format("Unknown member '{}'{}", shortened(name),
+                                      suggestion(name, {"add", "withdraw", "set"})),
+                          "/" + pointer_token(name)});
   read_set(part("set", true), change, problems);
   read_additions(part("add", false), change, problems);
   read_withdrawals(part("withdraw", false), change, problems);
@@ -370,7 +371,8 @@ JobBook::Change JobBook::prepare_members(std::string_view members) {
 
 JobBook::Change JobBook::prepare_withdrawal(std::string_view id) {
   if (!ids_.known.contains(id))
-    throw Error(Code::reference, fmt::format("There is no entry '{}'{}", id, nearest_id(id)));
+    throw Error(Code::reference,
+                fmt::format("There is no entry '{}'{}", shortened(id), nearest_id(id)));
   return prepare_part(R"({"withdraw":[)", Json(id).dump(), "]}", "/withdraw/0");
 }
 
