@@ -13,8 +13,11 @@
 #include <valijson/schema_parser.hpp>
 #include <valijson/validator.hpp>
 
+#include <memory>
+#include <mutex>
 #include <string>
 #include <utility>
+#include <vector>
 
 namespace faultloom::documents {
 namespace {
@@ -48,9 +51,30 @@ std::vector<Problem> raw_problems(const valijson::Schema& schema, const json& do
 }  // namespace
 
 struct Schema::Parsed {
+  /// What is made while checking and good for the next document; for one thread at a time.
+  struct Checker {
+    valijson::Validator validator{valijson::Validator::kStrongTypes};  // keeps its patterns, too
+    Patterns patterns;
+  };
+
+  [[nodiscard]] std::unique_ptr<Checker> take() const {
+    const std::scoped_lock guard(lock);
+    if (idle.empty()) return std::make_unique<Checker>();
+    auto checker = std::move(idle.back());
+    idle.pop_back();
+    return checker;
+  }
+  void give_back(std::unique_ptr<Checker> checker) const {
+    const std::scoped_lock guard(lock);
+    if (idle.size() < most_idle) idle.push_back(std::move(checker));
+  }
+
+  static constexpr std::size_t most_idle = 8;
   std::string kind;
   json text;
   valijson::Schema schema;
+  mutable std::mutex lock;
+  mutable std::vector<std::unique_ptr<Checker>> idle;
 };
 
 Schema::Schema(std::string_view document_kind) {
@@ -71,9 +95,12 @@ Schema& Schema::operator=(Schema&&) noexcept = default;
 Schema::~Schema() = default;
 
 void Schema::check(const json& document, std::vector<Problem>& problems) const {
-  valijson::Validator validator(valijson::Validator::kStrongTypes);
-  if (validator.validate(parsed_->schema, Adapter(document), nullptr)) return;
-  auto found = explain(parsed_->text, document);
+  auto checker = parsed_->take();
+  const bool good = checker->validator.validate(parsed_->schema, Adapter(document), nullptr);
+  std::vector<Problem> found;
+  if (!good) found = explain(parsed_->text, document, checker->patterns);
+  parsed_->give_back(std::move(checker));
+  if (good) return;
   if (found.empty()) found = raw_problems(parsed_->schema, document);
   if (found.empty())
     found.push_back({Code::schema, fmt::format("Not a {} document", parsed_->kind), ""});

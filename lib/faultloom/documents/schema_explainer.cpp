@@ -1,5 +1,6 @@
 #include <faultloom/documents/schema_explainer.hpp>
 
+#include <faultloom/base/one_line.hpp>
 #include <faultloom/documents/access.hpp>
 #include <faultloom/documents/names.hpp>
 #include <faultloom/documents/schema_finding.hpp>
@@ -9,7 +10,6 @@
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
-#include <map>
 #include <regex>
 #include <set>
 #include <string>
@@ -30,7 +30,7 @@ std::vector<std::string> texts(const json& list) {
 
 class Explainer {
  public:
-  explicit Explainer(const json& root) : root_(root) {}
+  Explainer(const json& root, Patterns& patterns) : root_(root), patterns_(patterns) {}
 
   Findings check(const json& schema, const json& value, const std::string& pointer) {
     if (const auto* reference = member(schema, "$ref"))
@@ -208,11 +208,30 @@ class Explainer {
     return type == nullptr ? "" : fmt::format("; {} has no such key", in_words(*type));
   }
 
+  /// @returns whether a key may be called so
+  bool check_name(const json& names, const std::string& key, const std::string& pointer,
+                  Findings& found) {
+    if (const auto* pattern = member(names, "pattern");
+        pattern != nullptr && !matches(key, pattern->get<std::string>())) {
+      add(found, Finding::Kind::unknown, Code::schema, pointer,
+          fmt::format("Name '{}' does not have the form {}", shortened(key),
+                      pattern_in_words(pattern->get<std::string>())));
+      return false;
+    }
+    auto others = check(names, json(key), pointer);
+    const bool good = others.empty();
+    append(found, std::move(others));
+    return good;
+  }
+
   void check_member(const json& schema, const json& value, const std::string& key,
                     const std::string& pointer, Findings& found) {
     const auto* properties = member(schema, "properties");
     const auto& item = value.at(key);
     const auto here = pointer + "/" + pointer_token(key);
+    if (const auto* names = member(schema, "propertyNames");
+        names != nullptr && !check_name(*names, key, here, found))
+      return;
     bool known = false;
     if (properties != nullptr && properties->contains(key)) {
       known = true;
@@ -231,19 +250,17 @@ class Explainer {
         append(found, check(form, item, here));
       }
     }
-    if (const auto* names = member(schema, "propertyNames"))
-      append(found, check(*names, json(key), here));
     const auto* others = member(schema, "additionalProperties");
     if (known || others == nullptr) return;
     if (!others->is_boolean()) {
       append(found, check(*others, item, here));
     } else if (!others->get<bool>()) {
-      add_unknown(schema, properties, key, here, found);
+      add_unknown(properties, key, here, found);
     }
   }
 
-  void add_unknown(const json& schema, const json* properties, const std::string& key,
-                   const std::string& pointer, Findings& found) {
+  static void add_unknown(const json* properties, const std::string& key,
+                          const std::string& pointer, Findings& found) {
     std::vector<std::string> known;
     if (properties != nullptr)
       for (const auto& [name, form] : properties->items()) known.push_back(name);
@@ -256,14 +273,6 @@ class Explainer {
     } else if (!near.empty()) {
       add(found, Finding::Kind::unknown, Code::schema, pointer,
           fmt::format("Unknown key '{}'; did you mean '{}'?", shortened(key), near), near);
-    } else if (const auto* patterns = member(schema, "patternProperties");
-               known.empty() && patterns != nullptr) {
-      std::vector<std::string> forms;
-      for (const auto& [pattern, form] : patterns->items())
-        forms.push_back(pattern_in_words(pattern));
-      add(found, Finding::Kind::unknown, Code::schema, pointer,
-          fmt::format("Name '{}' does not have the form {}", shortened(key),
-                      fmt::join(forms, " or ")));
     } else {
       add(found, Finding::Kind::unknown, Code::schema, pointer,
           fmt::format("Unknown key '{}'; known keys are {}", shortened(key),
@@ -356,13 +365,13 @@ class Explainer {
   }
 
   const json& root_;
-  std::map<std::string, std::regex> patterns_;
+  Patterns& patterns_;
 };
 
 }  // namespace
 
-std::vector<Problem> explain(const json& schema, const json& document) {
-  auto findings = Explainer(schema).check(schema, document, "");
+std::vector<Problem> explain(const json& schema, const json& document, Patterns& patterns) {
+  auto findings = Explainer(schema, patterns).check(schema, document, "");
   drop_misspelt(findings);
   std::vector<Problem> problems;
   for (auto& finding : findings) problems.push_back(std::move(finding.problem));

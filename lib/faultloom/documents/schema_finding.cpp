@@ -1,5 +1,6 @@
 #include <faultloom/documents/schema_finding.hpp>
 
+#include <faultloom/base/one_line.hpp>
 #include <faultloom/documents/names.hpp>
 
 #include <fmt/format.h>
@@ -102,10 +103,10 @@ void drop_misspelt(Findings& findings) {
 }
 
 std::string pattern_in_words(std::string_view pattern) {
-  constexpr std::string_view no_extension = "(?!x-)";
-  std::string plain(pattern);
-  if (const auto found = plain.find(no_extension); found != std::string::npos)
-    plain.erase(found, no_extension.size());
+  constexpr std::string_view or_extension = "^x-|";
+  if (pattern.starts_with(or_extension))
+    return pattern_in_words(pattern.substr(or_extension.size())) + " or x-... for extensions";
+  const std::string plain(pattern);
   if (plain == "^x-") return "x-... for extensions";
   if (plain == "^[A-Za-z][A-Za-z0-9_-]{0,63}$")
     return "a letter and up to 63 letters, digits, - or _";
@@ -118,14 +119,6 @@ std::string pattern_in_words(std::string_view pattern) {
     return "lower case with a unit at the end: _ohm, _volt, _ampere, _watt, _metre, _mm2, "
            "_minutes, _hours or _usd";
   return plain;
-}
-
-std::string shortened(const std::string& text) {
-  constexpr std::size_t most = 40;
-  if (text.size() <= most) return text;
-  auto end = most;
-  while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0U) == 0x80U) --end;
-  return text.substr(0, end) + "...";
 }
 
 std::string in_words(const json& value) {

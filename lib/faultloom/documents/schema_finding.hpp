@@ -35,9 +35,6 @@ struct FormTry {
 /// is the better message of the two.
 void drop_misspelt(Findings& findings);
 
-/// The first bytes of a text, cut between characters.
-[[nodiscard]] std::string shortened(const std::string& text);
-
 /// A value as messages show it: numbers and short texts as they are, the rest by its type.
 [[nodiscard]] std::string in_words(const nlohmann::json& value);
 

@@ -11,7 +11,8 @@ namespace {
 using nlohmann::json;
 
 std::vector<Problem> explained(const char* schema, const char* document) {
-  return explain(json::parse(schema), json::parse(document));
+  Patterns patterns;
+  return explain(json::parse(schema), json::parse(document), patterns);
 }
 
 Problem only(const char* schema, const char* document) {
@@ -132,6 +133,22 @@ TEST(Explain, ShortensLongTexts) {
   const auto problems = explain(json::parse(R"({"type":"number"})"), document);
   ASSERT_EQ(problems.size(), 1U);
   EXPECT_EQ(problems.front().message, "Expected a number, found '" + std::string(39, 'a') + "...'");
+}
+
+TEST(Explain, SaysHowNamesAreWritten) {
+  constexpr const char* named = R"({
+    "type": "object", "propertyNames": {"pattern": "^x-|^[A-Za-z][A-Za-z0-9_-]{0,63}$"},
+    "patternProperties": {"^x-": true}, "additionalProperties": {"type": "number"}})";
+  EXPECT_TRUE(explained(named, R"({"a":1,"x-b":"two"})").empty());
+  const auto problem = only(named, R"({"a":1,"2/b":"two"})");
+  EXPECT_EQ(problem.pointer, "/2~1b");
+  EXPECT_EQ(problem.message,
+            "Name '2/b' does not have the form a letter and up to 63 letters, digits, - or _ or "
+            "x-... for extensions");
+  EXPECT_EQ(only(named, R"({"a":"one"})").pointer, "/a");
+  EXPECT_EQ(
+      only(R"({"type": "object", "propertyNames": {"maxLength": 2}})", R"({"abc":1})").message,
+      "Text of 3 characters is too long; the limit is 2");
 }
 
 }  // namespace
