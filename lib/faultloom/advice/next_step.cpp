@@ -83,7 +83,7 @@ class Narrator {
       const auto& item = live_.hypotheses[h];
       const bool ends = std::all_of(item.components.begin(), item.components.end(),
                                     [&](Index c) { return c == component; });
-      const double taken = item.components.empty() ? 1 : ends ? 1 - prices.not_taken : 0;
+      const double taken = item.components.empty() ? 1 : ends ? 1 - costs_.not_taken(component) : 0;
       // What comes and goes may let a trial run pass.
       const double passes = item.swing ? 1 - item.swing->shows : 0;
       mended[h] = (taken + (1 - taken) * passes) * item.weight;

@@ -12,7 +12,6 @@ struct Prices {
   double isolate_minutes = 4;   ///< pack off, wait, discharge, prove dead; and back on
   double lift_minutes = 3;      ///< one wire end off its terminal and back on
   double bridge_minutes = 2;    ///< a fused lead on and off
-  double not_taken = 0.02;      ///< chance that a repair of the right part does not take
   double missed = 0.01;         ///< chance that a trial run passes although something is wrong
   double comeback_usd = 150;    ///< to come again, on top of what is still to be repaired
 

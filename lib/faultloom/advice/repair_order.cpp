@@ -203,6 +203,10 @@ double RepairCosts::part_rest(Index component) const {
   return vehicle_->components[at(component)].repair.price_usd - loss(component);
 }
 
+double RepairCosts::not_taken(Index component) const {
+  return risk_.after(vehicle_->components[at(component)].type);
+}
+
 double RepairCosts::zone(Index zone) const {
   if (zone == vehicle::none) return 0;
   const auto& z = vehicle_->zones[at(zone)];

@@ -3,6 +3,7 @@
 #include <faultloom/advice/prices.hpp>
 #include <faultloom/belief/posterior.hpp>
 #include <faultloom/circuit/solver.hpp>
+#include <faultloom/rates/rates.hpp>
 #include <optional>
 #include <span>
 #include <vector>
@@ -53,13 +54,16 @@ struct LiveOptions {
 /// What one repair costs in money [USD]: labour and verification, part, and the zone if it is closed.
 class RepairCosts {
  public:
-  RepairCosts(const vehicle::Vehicle& vehicle, const Prices& prices)
-      : vehicle_(&vehicle), prices_(prices) {}
+  RepairCosts(const vehicle::Vehicle& vehicle, const Prices& prices,
+              const rates::RepairRisk& risk = {})
+      : vehicle_(&vehicle), prices_(prices), risk_(risk) {}
 
   /// Labour, verification and what is lost if the part was good.
   [[nodiscard]] double attempt(Index component) const;
   /// What the part costs beyond that, owed when it was really bad; may be below zero.
   [[nodiscard]] double part_rest(Index component) const;
+  /// Chance that a repair mends nothing although the component was the faulty one.
+  [[nodiscard]] double not_taken(Index component) const;
   /// Opening and closing a zone.
   [[nodiscard]] double zone(Index zone) const;
   [[nodiscard]] const Prices& prices() const noexcept { return prices_; }
@@ -72,6 +76,7 @@ class RepairCosts {
 
   const vehicle::Vehicle* vehicle_;
   Prices prices_;
+  rates::RepairRisk risk_;
 };
 
 /// Repairs in the order of probability over cost, zones taken as blocks whose opening is paid once

@@ -211,7 +211,7 @@ void add_repairs(const Ways& ways, const RepairCosts& costs, const std::vector<b
       const auto& off = constraints.closed_zones;
       item.attempt_usd = costs.attempt(component);
       item.rest_usd = costs.part_rest(component);
-      item.not_taken = costs.prices().not_taken;
+      item.not_taken = costs.not_taken(component);
       if (zone != vehicle::none) item.zones.push_back(zone);
       item.allowed = constraints.allow_live &&
                      std::find(off.begin(), off.end(), zone) == off.end() &&

@@ -11,7 +11,7 @@ StepTable::StepTable(belief::Belief& belief, PredictionStore& store,
                      const Constraints& constraints, const Progress& progress)
     : constraints_(&constraints),
       live_(live_set(belief.space(), belief.solver(), posterior)),
-      costs_(belief.space().vehicle(), prices),
+      costs_(belief.space().vehicle(), prices, belief.rates().repair),
       open_zones_(belief.space().vehicle().zones.size(), false) {
   for (const auto z : constraints.open_zones) open_zones_[static_cast<std::size_t>(z)] = true;
   factory_ = std::make_unique<TrialFactory>(belief, store, live_, costs_, constraints, open_zones_);

@@ -97,7 +97,7 @@ struct Visit {
   }
   /// Everything that could be proposed, and what is.
   [[nodiscard]] std::vector<Step> steps() {
-    const RepairCosts costs(shop.v(), prices);
+    const RepairCosts costs(shop.v(), prices, belief.rates().repair);
     std::vector<bool> open(shop.v().zones.size(), false);
     for (const auto z : constraints.open_zones) open[at(z)] = true;
     const auto live = live_set(belief.space(), belief.solver(), posterior);
