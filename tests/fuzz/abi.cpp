@@ -95,7 +95,7 @@ std::string Bench::good(Sort sort) {
     case Sort::cautions:
       return small_cautions();
     case Sort::job:
-      return small_job();
+      return from(small_jobs());
     case Sort::history:
       return small_history();
     case Sort::situation:

@@ -134,7 +134,7 @@ class Bench {
   std::vector<Owner<faultloom_job>> jobs_;
   std::vector<Owner<faultloom_journal>> journals_;
   Watcher watcher_;
-  int work_left_ = 5;  ///< questions that search
+  int work_left_ = 2;  ///< questions that search; more would teach little and take long
 };
 
 template <typename Handle>

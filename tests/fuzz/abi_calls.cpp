@@ -112,20 +112,26 @@ void Bench::question() {
     const char* name;
     const char* format;
     decltype(&faultloom_rank) ask;
+    const char* options;  ///< that fit, and keep it short
   };
+  constexpr const char* steps = R"({"budget_sets":40,"budget_decisions":20,"alternatives":2})";
+  constexpr const char* plan =
+      R"({"budget_sets":40,"budget_decisions":20,"depth":3,"residual":0.1,"max_steps":4})";
   static const std::vector<Question> questions = {
-      {"rank", "faultloom.ranking", &faultloom_rank},
-      {"next_step", "faultloom.step", &faultloom_next_step},
-      {"plan", "faultloom.plan", &faultloom_plan},
-      {"plan_card", nullptr, &faultloom_plan_card},
-      {"explain", "faultloom.explanation", &faultloom_explain},
-      {"ambiguity", "faultloom.ambiguity", &faultloom_ambiguity},
-      {"sensitivity", "faultloom.sensitivity", &faultloom_sensitivity}};
+      {"rank", "faultloom.ranking", &faultloom_rank, R"({"budget_sets":40,"top":3})"},
+      {"next_step", "faultloom.step", &faultloom_next_step, steps},
+      {"plan", "faultloom.plan", &faultloom_plan, plan},
+      {"plan_card", nullptr, &faultloom_plan_card, plan},
+      {"explain", "faultloom.explanation", &faultloom_explain, R"({"budget_sets":40})"},
+      {"ambiguity", "faultloom.ambiguity", &faultloom_ambiguity, R"({"looks":true,"top":3})"},
+      {"sensitivity", "faultloom.sensitivity", &faultloom_sensitivity,
+       R"({"budget_sets":40,"top":2})"}};
   const auto& question =
       questions[input_.ConsumeIntegralInRange<std::size_t>(0, questions.size() - 1)];
   const auto* about = model();
   const auto job = text(Sort::job);
-  const auto options = text(Sort::options);
+  const auto options =
+      input_.ConsumeIntegralInRange(0, 3) == 0 ? text(Sort::options) : Argument(question.options);
   ask(question.name, question.format, [&](auto** out, auto** error) {
     return question.ask(about, job.data(), job.size(), options.data(), options.size(), watch,
                         &watcher_, out, error);

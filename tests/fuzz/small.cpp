@@ -52,17 +52,17 @@ std::string make_cautions() {
   return cautions.dump();
 }
 
-std::string make_job() {
+/// A job with so many of small_entries(), from one on.
+std::string make_job(std::size_t first, std::size_t count) {
   auto job = job_head();
   job["complaint"] = "No click";
   job["exposure_hours"] = 300;
   job["environment"] = "outdoor";
   job["opened_zones"] = {"seat"};
   job["entries"] = json::array();
-  int number = 0;
-  for (const auto& text : small_entries()) {
-    auto entry = parsed(text);
-    entry["id"] = "n" + std::to_string(++number);
+  for (std::size_t i = 0; i < count; ++i) {
+    auto entry = parsed(small_entries()[first + i]);
+    entry["id"] = "n" + std::to_string(i + 1);
     job["entries"].push_back(entry);
   }
   job["withdrawn"] = {"n2"};
@@ -129,8 +129,18 @@ const std::string& small_cautions() {
 }
 
 const std::string& small_job() {
-  static const std::string text = make_job();
+  static const std::string text = make_job(0, small_entries().size());
   return text;
+}
+
+const std::vector<std::string>& small_jobs() {
+  static const std::vector<std::string> texts = [] {
+    std::vector<std::string> jobs = {small_job()};
+    for (std::size_t first = 0; first + 3 <= small_entries().size(); ++first)
+      jobs.push_back(make_job(first, 3));
+    return jobs;
+  }();
+  return texts;
 }
 
 const std::string& small_history() {

@@ -24,6 +24,8 @@ namespace fuzz {
 [[nodiscard]] const std::string& small_cautions();
 /// Entries of every type.
 [[nodiscard]] const std::string& small_job();
+/// That job, and jobs with three entries each, which take less time.
+[[nodiscard]] const std::vector<std::string>& small_jobs();
 [[nodiscard]] const std::string& small_history();
 
 /// Of the small documents; built once.
