@@ -77,21 +77,34 @@ class Narrator {
       if (step.cost_usd > constraints_.authorized_usd) step.type = Step::Type::authorize;
     }
     std::vector<double> mended(live_.hypotheses.size(), 0);
-    std::vector<double> rest(live_.hypotheses.size(), 0);
     double p = 0;
-    for (std::size_t h = 0; h < rest.size(); ++h) {
+    std::vector<std::vector<Index>> faulty;  // what still is, if it does not run afterwards
+    std::vector<double> rest;
+    for (std::size_t h = 0; h < mended.size(); ++h) {
       const auto& item = live_.hypotheses[h];
-      const bool ends = std::all_of(item.components.begin(), item.components.end(),
-                                    [&](Index c) { return c == component; });
-      const double taken = item.components.empty() ? 1 : ends ? 1 - costs_.not_taken(component) : 0;
+      auto others = item.components;
+      std::erase(others, component);
+      const double cured =
+          others.size() < item.components.size() ? 1 - costs_.not_taken(component) : 0;
+      const double taken = item.components.empty() ? 1 : others.empty() ? cured : 0;
       // What comes and goes may let a trial run pass.
       const double passes = item.swing ? 1 - item.swing->shows : 0;
       mended[h] = (taken + (1 - taken) * passes) * item.weight;
-      rest[h] = item.weight - mended[h];
       p += mended[h];
+      const double left = item.weight - mended[h];
+      if (!others.empty() && cured > 0) {
+        faulty.push_back(std::move(others));
+        rest.push_back(left * cured);
+        faulty.push_back(item.components);
+        rest.push_back(left * (1 - cured));
+      } else {
+        faulty.push_back(item.components);
+        rest.push_back(left);
+      }
     }
     step.results = {result("runs", mended, p)};
-    if (p < 0.995) step.results.push_back(result("still faulty", rest, 1 - p));
+    if (p < 0.995)
+      step.results.push_back({"still faulty", 1 - p, leading_components(faulty, rest)});
     return step;
   }
 

@@ -28,8 +28,8 @@ std::size_t at(Index i) { return static_cast<std::size_t>(i); }
 struct Shop {
   explicit Shop(const std::string& id) : text(read(id)), model(sources(text)) {}
 
-  static std::string read(const std::string& id) {
-    std::ifstream file(std::string(FAULTLOOM_DATA_DIR) + "/vehicles/" + id + ".json");
+  static std::string read(const std::string& id, const std::string& folder = "vehicles") {
+    std::ifstream file(std::string(FAULTLOOM_DATA_DIR) + "/" + folder + "/" + id + ".json");
     std::stringstream all;
     all << file.rdbuf();
     return all.str();
@@ -725,6 +725,35 @@ TEST(NextStep, OutcomesAddUpAndAlternativesCostMore) {
       EXPECT_GE(steps[i].expected_total_usd, steps[i - 1].expected_total_usd);
     }
   }
+}
+
+// If it stands still after a repair, then seldom because of what was just repaired: a new part is bad in 3 of
+// 100 cases, a setting put right is wrong in 3 of 1,000.
+TEST(NextStep, WhatWasRepairedIsSeldomStillFaulty) {
+  int repairs = 0;
+  for (const auto& [job, vehicle] : {std::pair{"palm-house-after-charging", "orchid-runner"},
+                                     {"orchard-burnt-contacts", "seedling-hauler"}}) {
+    const Shop shop(vehicle);
+    const auto& parts = shop.model.parts();
+    Visit visit(shop, parts.job(Shop::read(job, "jobs")).entries);
+    visit.constraints.alternatives = 40;
+    const auto advice = visit.next();
+    auto steps = advice.alternatives;
+    steps.push_back(advice.best);
+    for (const auto& step : steps) {
+      if (step.type != Step::Type::repair || step.results.size() < 2) continue;
+      const auto& still = step.results.back();
+      ASSERT_EQ(still.label, "still faulty");
+      const double left = parts.rates.repair.after(shop.v().components[at(step.component)].type);
+      for (const auto& leader : still.leaders)
+        if (leader.component == step.component) {
+          EXPECT_LE(still.probability * leader.probability, left + 1e-9)
+              << job << " " << shop.v().components[at(step.component)].id;
+        }
+      ++repairs;
+    }
+  }
+  EXPECT_GE(repairs, 3);
 }
 
 }  // namespace

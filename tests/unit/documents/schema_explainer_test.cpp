@@ -130,7 +130,8 @@ TEST(Explain, ChecksLists) {
 
 TEST(Explain, ShortensLongTexts) {
   const json document = std::string(39, 'a') + "\u00e9" + std::string(500, 'b');
-  const auto problems = explain(json::parse(R"({"type":"number"})"), document);
+  Patterns patterns;
+  const auto problems = explain(json::parse(R"({"type":"number"})"), document, patterns);
   ASSERT_EQ(problems.size(), 1U);
   EXPECT_EQ(problems.front().message, "Expected a number, found '" + std::string(39, 'a') + "...'");
 }
