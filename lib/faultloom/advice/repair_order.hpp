@@ -6,6 +6,7 @@
 #include <faultloom/rates/rates.hpp>
 #include <optional>
 #include <span>
+#include <utility>
 #include <vector>
 
 namespace faultloom::advice {
@@ -54,9 +55,8 @@ struct LiveOptions {
 /// What one repair costs in money [USD]: labour and verification, part, and the zone if it is closed.
 class RepairCosts {
  public:
-  RepairCosts(const vehicle::Vehicle& vehicle, const Prices& prices,
-              const rates::RepairRisk& risk = {})
-      : vehicle_(&vehicle), prices_(prices), risk_(risk) {}
+  RepairCosts(const vehicle::Vehicle& vehicle, const Prices& prices, rates::RepairRisk risk = {})
+      : vehicle_(&vehicle), prices_(prices), risk_(std::move(risk)) {}
 
   /// Labour, verification and what is lost if the part was good.
   [[nodiscard]] double attempt(Index component) const;

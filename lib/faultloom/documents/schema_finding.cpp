@@ -106,7 +106,7 @@ std::string pattern_in_words(std::string_view pattern) {
   constexpr std::string_view or_extension = "^x-|";
   if (pattern.starts_with(or_extension))
     return pattern_in_words(pattern.substr(or_extension.size())) + " or x-... for extensions";
-  const std::string plain(pattern);
+  std::string plain(pattern);
   if (plain == "^x-") return "x-... for extensions";
   if (plain == "^[A-Za-z][A-Za-z0-9_-]{0,63}$")
     return "a letter and up to 63 letters, digits, - or _";
