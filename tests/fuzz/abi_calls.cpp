@@ -132,7 +132,7 @@ void Bench::question() {
   const auto job = text(Sort::job);
   const bool any = input_.ConsumeIntegralInRange(0, 3) == 0;
   const auto options = any ? text(Sort::options) : Argument(question.options);
-  // A whole plan takes as long as a thousand other calls.
+  // A whole plan takes longer than all other calls together.
   constexpr int most_polls = 50;
   if (any && question.options == plan && watcher_.polls_left < 0) watcher_.polls_left = most_polls;
   ask(question.name, question.format, [&](auto** out, auto** error) {
