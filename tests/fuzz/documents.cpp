@@ -185,6 +185,20 @@ std::vector<Seed> shipped_vehicles() {
           {"hauler", data_text("vehicles/seedling-hauler.json")}};
 }
 
+/// The small kinds, and each shipped kind with those it is based on.
+std::vector<Seed> several_kinds() {
+  std::vector<Seed> seeds = {{"small", small_kinds()}};
+  const auto shipped = json::parse(data_text("kinds.json"));
+  for (const auto& [id, kind] : shipped["kinds"].items()) {
+    auto one = shipped;
+    one["kinds"] = json::object();
+    for (auto name = id; !name.empty(); name = one["kinds"][name].value("based_on", ""))
+      one["kinds"][name] = shipped["kinds"][name];
+    seeds.push_back({id, one.dump()});
+  }
+  return seeds;
+}
+
 std::vector<Seed> every_option() {
   auto texts = small_options();
   texts.insert(texts.end(), small_closings().begin(), small_closings().end());
@@ -213,7 +227,7 @@ std::vector<Harness> document_harnesses() {
       {"vehicle", Shape::json, 100, 16384, read_small_vehicle,
        [] { return numbered({small_vehicle()}); }},
       {"shipped_vehicle", Shape::json, 20, 65536, read_shipped_vehicle, shipped_vehicles},
-      {"kinds", Shape::json, 40, 32768, read_kinds, [] { return numbered({small_kinds()}); }},
+      {"kinds", Shape::json, 40, 32768, read_kinds, several_kinds},
       {"rates", Shape::json, 40, 16384, read_rates, [] { return numbered({small_rates()}); }},
       {"instruments", Shape::json, 80, 16384, read_instruments,
        [] { return numbered({data_text("instruments.json")}); }},
