@@ -1,4 +1,5 @@
 #include <faultloom/documents/model.hpp>
+#include <faultloom/documents/schema.hpp>
 #include <faultloom/vehicle/run_list.hpp>
 
 #include <fmt/format.h>
@@ -152,6 +153,15 @@ std::string vehicle_from_run_list(std::string_view csv, std::string_view vehicle
     document["parts"][part] = {
         {"kind", "junction"}, {"title", part}, {"zone", inventory.zones.at(part)}};
   for (const auto& wire : wires) document["wires"][wire.id] = wire_document(wire);
+  std::vector<Problem> problems;
+  check_schema(nlohmann::json(document), "vehicle", problems);
+  // Too many of something. A pointer would lead into a document that nobody has.
+  for (auto& problem : problems)
+    problem = {Code::limit,
+               fmt::format("As a vehicle, the list breaks the schema at '{}': {}", problem.pointer,
+                           problem.message),
+               ""};
+  if (!problems.empty()) throw Error(std::move(problems));
   return document.dump(2) + "\n";
 }
 

@@ -27,6 +27,13 @@ bool is_terminal(std::string_view text) {
   return dot != std::string_view::npos && is_id(text.substr(0, dot)) && is_id(text.substr(dot + 1));
 }
 
+/// As the schema of vehicles names pins.
+bool is_pin(std::string_view text) {
+  return text.size() <= 16 && std::all_of(text.begin(), text.end(), [](char c) {
+           return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
+         });
+}
+
 std::optional<double> number(std::string_view text) {
   double value = 0;
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
@@ -154,9 +161,16 @@ class Reader {
 
   std::string read_terminal(const CsvRow& row, std::string_view column) {
     auto text = field(row, column);
-    if (is_terminal(text)) return text;
-    add_at(row.line, column, fmt::format("'{}' is no terminal; write PART.terminal", text));
-    return "";
+    if (!is_terminal(text)) {
+      add_at(row.line, column, fmt::format("'{}' is no terminal; write PART.terminal", text));
+      return "";
+    }
+    if (const auto pin = pin_of(text).second; !pin.empty() && !is_pin(pin)) {
+      add_at(row.line, column,
+             fmt::format("'{}' is no pin; 1 to 16 letters and digits make one", pin));
+      return "";
+    }
+    return text;
   }
 
   double read_positive(const CsvRow& row, std::string_view column) {

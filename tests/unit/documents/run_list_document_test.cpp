@@ -3,6 +3,7 @@
 #include <faultloom/documents/schema.hpp>
 #include <faultloom/documents/text.hpp>
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
@@ -56,6 +57,23 @@ TEST(RunListDocument, RefusesBadInput) {
   EXPECT_THROW(static_cast<void>(vehicle_from_run_list("", "cart")), Error);
   const auto* pins_only = "wire,from,to,gauge_awg,length_metre\nW2,X1-1.plug,X1-2.socket,18,0.3\n";
   EXPECT_THROW(static_cast<void>(vehicle_from_run_list(pins_only, "cart")), Error);
+}
+
+TEST(RunListDocument, RefusesMoreThanAVehicleHolds) {
+  std::string list = "wire,from,to,gauge_awg,length_metre\n";
+  for (int i = 0; i < 257; ++i) list += fmt::format("W{},A.t{},X1-{}.plug,18,0.3\n", i, i, i);
+  try {
+    static_cast<void>(vehicle_from_run_list(list, "cart"));
+    FAIL();
+  } catch (const Error& error) {
+    ASSERT_EQ(error.problems().size(), 1U);
+    EXPECT_EQ(
+        error.problems()[0],
+        (Problem{Code::limit,
+                 "As a vehicle, the list breaks the schema at '/connectors/X1/pins': Too many "
+                 "items: 257, the limit is 256",
+                 ""}));
+  }
 }
 
 }  // namespace

@@ -106,6 +106,19 @@ TEST(RunList, ANameStandsForOneThing) {
   for (const auto& problem : problems) EXPECT_EQ(problem.code, Code::duplicate);
 }
 
+TEST(RunList, APinIsNamedAsVehiclesNameIt) {
+  EXPECT_EQ(problems_of(header + "W1,A.a,X1-1234567890abcdeF.plug,16,1,,,\n").size(), 0U);
+  const auto problems = problems_of(header +
+                                    "W1,A.a,X1-1234567890abcdeFg.plug,16,1,,,\n"
+                                    "W2,X1-a_b.socket,A.b,16,1,,,\n");
+  ASSERT_EQ(problems.size(), 2U);
+  EXPECT_EQ(
+      problems[0].message,
+      "Row 2, column 'to': '1234567890abcdeFg' is no pin; 1 to 16 letters and digits make one");
+  EXPECT_EQ(problems[1].message,
+            "Row 3, column 'from': 'a_b' is no pin; 1 to 16 letters and digits make one");
+}
+
 TEST(RunList, ASizeIsGivenOnce) {
   const std::string both = "wire,from,to,gauge_awg,area_mm2,length_metre\n";
   EXPECT_NE(first_message(both + "W1,A.a,B.b,16,1.5,1\n").find("give one of them"),
