@@ -231,9 +231,9 @@ FAULTLOOM_API faultloom_status faultloom_check_document(const char* document, si
  *
  * Errors: FAULTLOOM_E_SYNTAX     not CSV, or a row with more or fewer fields than the header line
  *         FAULTLOOM_E_SCHEMA     a column is missing, unknown or named twice, or there is no wire or no part
- *         FAULTLOOM_E_VALUE      a name, length or gauge is none
+ *         FAULTLOOM_E_VALUE      a name, pin, length or gauge is none
  *         FAULTLOOM_E_DUPLICATE  two wires of the same name, or one name for a wire, a part or a pin
- *         FAULTLOOM_E_LIMIT      the list is too long
+ *         FAULTLOOM_E_LIMIT      the list is too long, or holds more of something than a vehicle may
  *         FAULTLOOM_E_ARGUMENT   also when vehicle_id is no id
  * The details name every bad row.
  * Complexity: linear in the list. Threads: any. Stable.
