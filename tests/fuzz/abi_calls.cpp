@@ -114,7 +114,8 @@ void Bench::question() {
     decltype(&faultloom_rank) ask;
     const char* options;  ///< that fit, and keep it short
   };
-  constexpr const char* steps = R"({"budget_sets":40,"budget_decisions":20,"alternatives":2})";
+  static constexpr const char* steps =
+      R"({"budget_sets":40,"budget_decisions":20,"alternatives":2})";
   static constexpr const char* plan =
       R"({"budget_sets":40,"budget_decisions":20,"depth":3,"residual":0.1,"max_steps":4})";
   static const std::vector<Question> questions = {

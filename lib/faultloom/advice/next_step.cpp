@@ -92,15 +92,13 @@ class Narrator {
       mended[h] = (taken + (1 - taken) * passes) * item.weight;
       p += mended[h];
       const double left = item.weight - mended[h];
-      if (!others.empty() && cured > 0) {
+      const double moved = others.empty() ? 0 : left * cured;
+      if (moved > 0) {
         faulty.push_back(std::move(others));
-        rest.push_back(left * cured);
-        faulty.push_back(item.components);
-        rest.push_back(left * (1 - cured));
-      } else {
-        faulty.push_back(item.components);
-        rest.push_back(left);
+        rest.push_back(moved);
       }
+      faulty.push_back(item.components);
+      rest.push_back(left - moved);
     }
     step.results = {result("runs", mended, p)};
     if (p < 0.995)

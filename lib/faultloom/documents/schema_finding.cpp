@@ -106,19 +106,18 @@ std::string pattern_in_words(std::string_view pattern) {
   constexpr std::string_view or_extension = "^x-|";
   if (pattern.starts_with(or_extension))
     return pattern_in_words(pattern.substr(or_extension.size())) + " or x-... for extensions";
-  std::string plain(pattern);
-  if (plain == "^x-") return "x-... for extensions";
-  if (plain == "^[A-Za-z][A-Za-z0-9_-]{0,63}$")
+  if (pattern == "^x-") return "x-... for extensions";
+  if (pattern == "^[A-Za-z][A-Za-z0-9_-]{0,63}$")
     return "a letter and up to 63 letters, digits, - or _";
-  if (plain == "^[A-Za-z][A-Za-z0-9_-]{0,63}\\.[A-Za-z][A-Za-z0-9_-]{0,63}$")
+  if (pattern == "^[A-Za-z][A-Za-z0-9_-]{0,63}\\.[A-Za-z][A-Za-z0-9_-]{0,63}$")
     return "PART.terminal";
-  if (plain == "^[A-Za-z][A-Za-z0-9_-]{0,63}:(from|to)$") return "WIRE:from or WIRE:to";
-  if (plain == "^[A-Za-z0-9]{1,16}$") return "1 to 16 letters and digits";
-  if (plain == "^1\\.[0-9]{1,3}$") return "1.0, the major version this library reads";
-  if (plain.starts_with("^[a-z][a-z0-9_]{0,47}_(ohm|"))
+  if (pattern == "^[A-Za-z][A-Za-z0-9_-]{0,63}:(from|to)$") return "WIRE:from or WIRE:to";
+  if (pattern == "^[A-Za-z0-9]{1,16}$") return "1 to 16 letters and digits";
+  if (pattern == "^1\\.[0-9]{1,3}$") return "1.0, the major version this library reads";
+  if (pattern.starts_with("^[a-z][a-z0-9_]{0,47}_(ohm|"))
     return "lower case with a unit at the end: _ohm, _volt, _ampere, _watt, _metre, _mm2, "
            "_minutes, _hours or _usd";
-  return plain;
+  return std::string(pattern);
 }
 
 std::string in_words(const json& value) {

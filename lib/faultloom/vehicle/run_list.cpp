@@ -27,11 +27,13 @@ bool is_terminal(std::string_view text) {
   return dot != std::string_view::npos && is_id(text.substr(0, dot)) && is_id(text.substr(dot + 1));
 }
 
+bool is_letter(char c) { return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z'); }
+
+bool is_letter_or_digit(char c) { return is_letter(c) || (c >= '0' && c <= '9'); }
+
 /// As the schema of vehicles names pins.
 bool is_pin(std::string_view text) {
-  return text.size() <= 16 && std::all_of(text.begin(), text.end(), [](char c) {
-           return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
-         });
+  return text.size() <= 16 && std::all_of(text.begin(), text.end(), is_letter_or_digit);
 }
 
 std::optional<double> number(std::string_view text) {
@@ -220,11 +222,9 @@ class Reader {
 std::vector<RunListWire> read_run_list(std::string_view csv) { return Reader().read(csv); }
 
 bool is_id(std::string_view text) {
-  const auto letter = [](char c) { return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z'); };
-  return !text.empty() && text.size() <= 64 && letter(text.front()) &&
-         std::all_of(text.begin(), text.end(), [&](char c) {
-           return letter(c) || (c >= '0' && c <= '9') || c == '_' || c == '-';
-         });
+  return !text.empty() && text.size() <= 64 && is_letter(text.front()) &&
+         std::all_of(text.begin(), text.end(),
+                     [](char c) { return is_letter_or_digit(c) || c == '_' || c == '-'; });
 }
 
 std::string part_of(std::string_view terminal) {
