@@ -126,9 +126,10 @@ class Checker {
 
   void check_ohm(const Quantity& quantity, const std::string& holder, std::string_view key) {
     const auto value = check_quantity(quantity, holder, key);
-    if (value && !(*value > 0))
+    if (value && !(*value >= vehicle::least_ohm))
       add(Code::value, fmt::format("{}/{}", holder, key),
-          fmt::format("'{}' is {}; it must be above 0", key, *value));
+          fmt::format("'{}' is {}; a resistance must be at least {} ohm", key, *value,
+                      vehicle::least_ohm));
   }
 
   void check_thresholds(const Quantity& rises, const Quantity& falls, const std::string& holder,

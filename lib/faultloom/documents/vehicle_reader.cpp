@@ -176,9 +176,10 @@ class Reader {
         return;
       }
       const auto chosen = number.get<double>();
-      if (unit_of(name) == "_ohm" && !(chosen > 0))
+      if (unit_of(name) == "_ohm" && !(chosen >= vehicle::least_ohm))
         scope_.add(Code::value, pointer,
-                   fmt::format("'{}' is {}; a resistance must be above 0", name, chosen));
+                   fmt::format("'{}' is {}; a resistance must be at least {} ohm", name, chosen,
+                               vehicle::least_ohm));
       use.parameters.emplace(name, chosen);
     });
   }

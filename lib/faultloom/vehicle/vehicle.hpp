@@ -84,6 +84,10 @@ struct Condition {
 
 enum class ElementType { resistor, source, contact, diode };
 
+/// Least resistance of an element [ohm]; a bolted bus bar joint has a thousand times as much. Far below, the
+/// reciprocal of a resistance is out of the range of numbers, and voltages behind it would be read as 0.
+inline constexpr double least_ohm = 1e-9;
+
 /// One two-terminal branch. A contact or diode that is open does not conduct at all.
 struct Element {
   std::string name;  ///< COMPONENT.element, for a wire its id

@@ -1,5 +1,6 @@
 #include "small_documents.hpp"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 namespace faultloom::documents {
@@ -47,11 +48,28 @@ TEST(BadVehicle, NegativeValues) {
   expect(R"({"op":"replace","path":"/wires/W1/area_mm2","value":0})", Code::value,
          "/wires/W1/area_mm2", "above 0");
   expect(R"({"op":"replace","path":"/leakage_ohm","value":-1})", Code::value, "/leakage_ohm",
-         "above 0");
+         "at least 1e-09");
   expect(R"({"op":"replace","path":"/parts/K1/parameters/coil_ohm","value":-150})", Code::value,
-         "/parts/K1/parameters/coil_ohm", "above 0");
+         "/parts/K1/parameters/coil_ohm", "a resistance must be at least 1e-09 ohm");
   expect(R"({"op":"replace","path":"/zones/seat/open_minutes","value":-1})", Code::value,
          "/zones/seat/open_minutes", "at least 0");
+}
+
+// With 1e-300 ohm in the main fuse, every voltage behind it was 0; with 5e-324, no number.
+TEST(BadVehicle, ResistancesWithoutAReciprocal) {
+  for (const char* tiny : {"5e-324", "1e-300", "9e-10"}) {
+    const auto set = [&](const char* path) {
+      return fmt::format(R"({{"op":"add","path":"{}","value":{}}})", path, tiny);
+    };
+    for (const char* path : {"/leakage_ohm", "/parts/S1/leakage_ohm"})
+      expect(set(path), Code::value, path, "it must be at least 1e-09");
+    for (const char* path : {"/parts/K1/parameters/coil_ohm", "/parts/M1/parameters/winding_ohm"})
+      expect(R"({"op":"add","path":"/parts/M1/parameters","value":{}},)" + set(path), Code::value,
+             path, "a resistance must be at least 1e-09 ohm");
+  }
+  EXPECT_TRUE(
+      vehicle_problems(R"({"op":"add","path":"/parts/K1/parameters/coil_ohm","value":1e-9})")
+          .empty());
 }
 
 TEST(BadVehicle, WrongTypes) {

@@ -2,6 +2,7 @@
 
 #include "small_documents.hpp"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -102,6 +103,23 @@ TEST(Kinds, ChecksParameters) {
   problem =
       only(R"({"op":"replace","path":"/kinds/switch/parameters/contact_ohm/value","value":-1})");
   EXPECT_EQ(problem.code, Code::value);
+}
+
+TEST(Kinds, ResistancesHaveAReciprocal) {
+  for (const char* tiny : {"5e-324", "1e-300", "9e-10", "0"}) {
+    const auto set = [&](const char* path) {
+      return fmt::format(R"({{"op":"replace","path":"{}","value":{}}})", path, tiny);
+    };
+    for (const char* path :
+         {"/kinds/load/elements/winding/resistance_ohm", "/kinds/pack/elements/cells/internal_ohm",
+          "/kinds/contactor/elements/aux/closed_ohm", "/kinds/contactor/elements/spark/on_ohm",
+          "/kinds/control_termination/modes/replaced/changes/joint/resistance_ohm"})
+      EXPECT_EQ(only(set(path)).pointer, path);
+    // Where it is used, since a parameter may also be a voltage.
+    const auto problem = only(set("/kinds/pack/parameters/internal_ohm/value"));
+    EXPECT_EQ(problem.pointer, "/kinds/pack/elements/cells/internal_ohm");
+    EXPECT_NE(problem.message.find("a resistance must be at least 1e-09 ohm"), std::string::npos);
+  }
 }
 
 TEST(Kinds, ParametersEndInTheirUnit) {
