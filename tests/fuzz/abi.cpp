@@ -218,7 +218,7 @@ std::vector<Seed> sequences() {
 }  // namespace
 
 std::vector<Harness> abi_harnesses() {
-  return {{"abi", Shape::bytes, 30, 4096, call_at_random, sequences}};
+  return {{"abi", Shape::bytes, 30, 4096, call_at_random, sequences, "/capi/src/"}};
 }
 
 }  // namespace fuzz

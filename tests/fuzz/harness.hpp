@@ -28,6 +28,8 @@ struct Harness {
   std::size_t most_bytes;  ///< of an input
   void (*run)(std::string_view input);
   std::vector<Seed> (*seeds)();
+  /// Whose new edges count for tests/tools/fuzz --until-quiet: sources with this in their path.
+  const char* sources = "/";
 };
 
 [[nodiscard]] std::vector<Harness> document_harnesses();

@@ -119,6 +119,13 @@ std::vector<Seed> jobs() {
   return numbered({small_job(), closed.dump(), empty.dump(), tests_text("journals/job-1.0.json")});
 }
 
+/// Changes of every sort, and one that adds for each type of entry.
+std::vector<Seed> changes() {
+  auto texts = small_changes();
+  for (const auto& entry : small_entries()) texts.push_back(R"({"add":[)" + entry + "]}");
+  return numbered(texts);
+}
+
 std::vector<Seed> members() {
   std::vector<std::string> texts;
   for (const auto& text : small_changes())
@@ -132,7 +139,7 @@ std::vector<Seed> members() {
 std::vector<Harness> job_harnesses() {
   return {
       {"job", Shape::json, 60, 16384, read_job, jobs},
-      {"change", Shape::json, 25, 8192, change_job, [] { return numbered(small_changes()); }},
+      {"change", Shape::json, 25, 8192, change_job, changes},
       {"entry", Shape::json, 50, 4096, add_entry, [] { return numbered(small_entries()); }},
       {"members", Shape::json, 50, 4096, set_members, members},
       {"update", Shape::json, 50, 16384, update_job, jobs},

@@ -2,10 +2,13 @@
 //
 //   faultloom_fuzz --harness=NAME [libFuzzer's own arguments]
 //   faultloom_fuzz --write=FOLDER    seeds of every harness and a dictionary; ends then
-//   faultloom_fuzz --list            one line for each harness: name, runs, most bytes
+//   faultloom_fuzz --harness=NAME --changes=FOLDER
+//                                    each single change of its seeds, 100,000 of them at most; ends then
+//   faultloom_fuzz --list            one line for each harness: name, runs, most bytes, whose lines count
 #include "harness.hpp"
 #include "mutate.hpp"
 #include "small.hpp"
+#include "sweep.hpp"
 
 #include <nlohmann/json.hpp>
 
@@ -16,6 +19,7 @@
 #include <cstring>
 #include <filesystem>
 #include <fstream>
+#include <functional>
 #include <random>
 #include <set>
 
@@ -57,16 +61,20 @@ void collect_words(const json& schema, std::set<std::string>& words) {
   }
 }
 
-void write_dictionary(const std::filesystem::path& file) {
+std::set<std::string> schema_words() {
   std::set<std::string> words;
   for (const auto& entry :
        std::filesystem::directory_iterator(std::string(FAULTLOOM_DATA_DIR) + "/schema"))
     collect_words(json::parse(fuzz::file_text(entry.path())), words);
+  return words;
+}
+
+void write_dictionary(const std::filesystem::path& file) {
   std::ofstream out(file);
   for (const char* more :
        {"null", "true", "1e999", "-0", "\\\\u0000", "\\xEF\\xBB\\xBF", "~1", "x-"})
     out << '"' << more << "\"\n";
-  for (const auto& word : words) out << '"' << word << "\"\n";
+  for (const auto& word : schema_words()) out << '"' << word << "\"\n";
 }
 
 void write_seeds(const std::filesystem::path& folder) {
@@ -76,6 +84,27 @@ void write_seeds(const std::filesystem::path& folder) {
     for (const auto& seed : harness.seeds()) std::ofstream(place / seed.name) << seed.text;
   }
   write_dictionary(folder / "words.dict");
+}
+
+/// Every so manieth change, if there are more than the limit.
+void write_changes(const Harness& harness, const std::filesystem::path& folder) {
+  constexpr std::size_t limit = 100'000;
+  const auto words = schema_words();
+  const auto each = [&](const std::function<void(std::string)>& take) {
+    for (const auto& seed : harness.seeds()) {
+      if (harness.shape == Shape::json) fuzz::each_change(seed.text, words, take);
+      if (harness.shape == Shape::journal) fuzz::each_journal_change(seed.text, words, take);
+    }
+  };
+  std::size_t count = 0;
+  each([&](const std::string&) { ++count; });
+  const auto stride = count / limit + 1;
+  std::filesystem::create_directories(folder);
+  std::size_t number = 0;
+  each([&](const std::string& text) {
+    if (number++ % stride == 0 && text.size() <= harness.most_bytes)
+      std::ofstream(folder / std::to_string(number), std::ios::binary) << text;
+  });
 }
 
 /// Copies a mutant if there is one that fits; 0 else.
@@ -101,7 +130,8 @@ extern "C" int LLVMFuzzerInitialize(int* count, char*** arguments) {
     const std::string argument = (*arguments)[i];
     if (argument == "--list") {
       for (const auto& harness : harnesses())
-        std::printf("%s %ld %zu\n", harness.name, harness.runs, harness.most_bytes);
+        std::printf("%s %ld %zu %s\n", harness.name, harness.runs, harness.most_bytes,
+                    harness.sources);
       finish(0);
     }
     if (argument.starts_with("--write=")) {
@@ -115,6 +145,13 @@ extern "C" int LLVMFuzzerInitialize(int* count, char*** arguments) {
   if (chosen() == nullptr) {
     std::fprintf(stderr, "Give --harness=NAME, one of --list\n");
     finish(2);
+  }
+  for (int i = 1; i < *count; ++i) {
+    const std::string argument = (*arguments)[i];
+    if (argument.starts_with("--changes=")) {
+      write_changes(*chosen(), argument.substr(std::strlen("--changes=")));
+      finish(0);
+    }
   }
   return 0;
 }

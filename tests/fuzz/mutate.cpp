@@ -1,18 +1,18 @@
 #include "mutate.hpp"
 
+#include "places.hpp"
+
 #include <faultloom/journal/journal.hpp>
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
-#include <limits>
 #include <random>
 #include <vector>
 
 namespace fuzz {
 namespace {
 
-// Members keep their order, so that a mutant differs from its parent in one place only.
-using json = nlohmann::ordered_json;
+using json = Document;
 namespace journal = faultloom::journal;
 
 class Random {
@@ -25,73 +25,8 @@ class Random {
   std::mt19937_64 engine_;
 };
 
-std::string dumped(const json& value) {
-  return value.dump(-1, ' ', false, json::error_handler_t::ignore);
-}
-
-/// Places of all values but the whole, as parent and step.
-struct Place {
-  json* parent = nullptr;
-  std::size_t step = 0;
-
-  [[nodiscard]] json& value() const {
-    return parent->is_array() ? (*parent)[step] : item().value();
-  }
-  [[nodiscard]] std::string key() const { return parent->is_object() ? item().key() : ""; }
-  [[nodiscard]] json::iterator item() const {
-    return std::next(parent->begin(), static_cast<std::ptrdiff_t>(step));
-  }
-};
-
-void collect(json& value, std::vector<Place>& places) {
-  if (!value.is_structured()) return;
-  for (std::size_t i = 0; i < value.size(); ++i) {
-    places.push_back({&value, i});
-    collect(places.back().value(), places);
-  }
-}
-
 json odd_value(Random& random) {
-  static const std::vector<json> values = {nullptr,
-                                           true,
-                                           false,
-                                           0,
-                                           -0.0,
-                                           1,
-                                           -1,
-                                           2,
-                                           0.5,
-                                           1e-9,
-                                           1e-300,
-                                           5e-324,
-                                           1e9,
-                                           1e15,
-                                           1e300,
-                                           std::numeric_limits<double>::max(),
-                                           -1e300,
-                                           2147483647,
-                                           2147483648,
-                                           -2147483649,
-                                           4294967296,
-                                           9007199254740993,
-                                           std::numeric_limits<std::int64_t>::min(),
-                                           std::numeric_limits<std::uint64_t>::max(),
-                                           "",
-                                           "x",
-                                           "x-y",
-                                           "A.b",
-                                           "W1:from",
-                                           "\n",
-                                           "\x01",
-                                           "/~",
-                                           std::string(65, 'a'),
-                                           std::string(4096, 'b'),
-                                           json::array(),
-                                           json::object(),
-                                           json::array({1}),
-                                           json::array({nullptr, nullptr}),
-                                           json::object({{"", ""}}),
-                                           json::object({{"a/b~c", 1}})};
+  const auto& values = odd_values();
   if (random.one_in(40)) {
     json deep = 1;
     for (auto depth = random.below(80); depth > 0; --depth) deep = json::array({deep});
@@ -171,8 +106,7 @@ void rename(const Place& place, const std::vector<Place>& places, Random& random
 }
 
 void change_once(json& document, Random& random, const ByteMutator& bytes) {
-  std::vector<Place> places;
-  collect(document, places);
+  const auto places = places_of(document);
   if (places.empty()) {
     document = odd_value(random);
     return;
@@ -226,10 +160,8 @@ std::string cross_json(std::string_view text, std::string_view other, std::uint6
   auto donor = parsed(other);
   if (document.is_discarded() || donor.is_discarded()) return {};
   Random random(seed);
-  std::vector<Place> places;
-  std::vector<Place> offered;
-  collect(document, places);
-  collect(donor, offered);
+  const auto places = places_of(document);
+  const auto offered = places_of(donor);
   if (places.empty() || offered.empty()) return {};
   const auto& place = places[random.below(places.size())];
   const auto key = place.key();
