@@ -296,6 +296,17 @@ def test_ambiguity_names_groups_and_what_splits_them(tug: faultloom.Model) -> No
             assert named <= {thing.id for thing in group.things}
 
 
+def test_several_faults_at_once_are_no_more_than_certain(tug: faultloom.Model) -> None:
+    """After so many running hours, several things of a group are worn out."""
+    job = json.loads((DATA / "jobs" / "compost-yard-dead-tug.json").read_text(encoding="utf-8"))
+    answer = tug.ambiguity({**job, "exposure_hours": 1e5}, instruments=["meter"])
+    sums = [sum(thing.probability for thing in group.things) for group in answer.groups]
+    assert max(sums) > 1
+    for group, total in zip(answer.groups, sums, strict=True):
+        assert group.probability == pytest.approx(min(total, 1))
+        assert all(0 <= thing.probability <= 1 for thing in group.things)
+
+
 def test_instruments_of_the_job_are_those_at_hand(tug: faultloom.Model) -> None:
     job = json.loads((DATA / "jobs" / "compost-yard-dead-tug.json").read_text(encoding="utf-8"))
     job["instruments"] = ["beeper", "ohmmeter"]

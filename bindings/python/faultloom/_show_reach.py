@@ -57,7 +57,8 @@ def testability(answer: Testability, names: Names) -> Iterator[RenderableType]:
     table.add_row(f"{answer.mean_group_size:.1f}", "things are left to choose from on average")
     yield padded
     yield _with_reach(answer.reach, names)
-    whole = next((g.probability / g.share for g in answer.groups if g.share > 0), 1)
+    sums = ((sum(thing.probability for thing in g.things), g.share) for g in answer.groups)
+    whole = next((total / share for total, share in sums if share > 0), 1)
     yield from _ambiguity_groups(answer.groups, answer.group_count, names, whole)
 
 

@@ -40,7 +40,8 @@ class Thing(Part):
     Attributes:
         id: Id of the component.
         title: What it is.
-        probability: Sum over its faults in the group, posterior or prior [1].
+        probability: Of one of its faults in the group, posterior or prior; at most this, if
+            several may be there at once [1].
         modes: Its modes in the group, each COMPONENT/mode.
     """
 
@@ -97,8 +98,9 @@ class AmbiguityGroup(Part):
     """Faults of two or more things that no test within reach tells apart.
 
     Attributes:
-        probability: Sum over its faults, posterior or prior [1].
-        share: The same relative to all faults that were sorted [1].
+        probability: Of one of its faults, posterior or prior; at most this, if several may be
+            there at once [1].
+        share: Its part of the probability of all faults that were sorted [1].
         things: What they are faults of, likeliest first.
         shows_nothing: None of them changes the circuit at all.
         like_no_fault: Some of them are not told from the healthy vehicle.

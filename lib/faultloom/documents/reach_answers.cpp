@@ -67,6 +67,10 @@ json ReachWriter::reach() const {
           {"lifting", reach_->lifting}};
 }
 
+/// A sum of probabilities of faults, of which one at least is there at most so often: exactly, unless several are
+/// there at once.
+double at_least_one(double sum) { return std::min(sum, 1.0); }
+
 /// A wire stands for itself and its terminations.
 const vehicle::Component& ReachWriter::thing(std::int32_t variable) const {
   return context_->vehicle.components[at(space_->variables()[at(variable)].components.front())];
@@ -92,7 +96,7 @@ json ReachWriter::things(const AmbiguityGroup& group) const {
       modes.push_back(vehicle::mode_name(context_->vehicle, m));
     list.push_back({{"id", thing(variable).id},
                     {"title", thing(variable).title},
-                    {"probability", probability},
+                    {"probability", at_least_one(probability)},
                     {"modes", std::move(modes)}});
   }
   return list;
@@ -205,7 +209,7 @@ json ReachWriter::groups(const std::vector<AmbiguityGroup>& all,
     const double to = static_cast<double>(k + 1) / static_cast<double>(chosen.size());
     const auto best = advice::best_splitter(*space_, context_->instruments, *reach_, group,
                                             probabilities_, part_of(progress, from, to));
-    list.push_back({{"probability", group.weight},
+    list.push_back({{"probability", at_least_one(group.weight)},
                     {"share", group.weight / total_},
                     {"things", things(group)},
                     {"shows_nothing", group.shows_nothing},
