@@ -116,7 +116,17 @@ std::vector<Seed> jobs() {
   auto empty = json::parse(small_job());
   empty["entries"] = json::array();
   empty["withdrawn"] = json::array();
-  return numbered({small_job(), closed.dump(), empty.dump(), tests_text("journals/job-1.0.json")});
+  // So old that several faults are there at once, also of a wire that was repaired.
+  auto worn_out = empty;
+  worn_out["exposure_hours"] = 1e6;
+  worn_out["entries"] = json::parse(R"([
+    {"id":"n1","type":"reading","instrument":"clamp","wire":"W6","amps":0,"state":{"pedal":"down"}},
+    {"id":"n2","type":"reading","instrument":"filament_lamp_5w","red":"K1.line","black":"X1-1.plug","outcome":"dark",
+     "state":{"key":"start"}},
+    {"id":"n3","type":"repair","component":"W5:from"},
+    {"id":"n4","type":"sign","part":"K1","sign":"click","state":{"key":"on"},"outcome":"no"}])");
+  return numbered({small_job(), closed.dump(), empty.dump(), tests_text("journals/job-1.0.json"),
+                   worn_out.dump()});
 }
 
 /// Changes of every sort, and one that adds for each type of entry.

@@ -231,9 +231,10 @@ json groups_json(const belief::FaultSpace& space, const belief::Posterior& poste
       members.push_back(vehicle::mode_name(space.vehicle(), m));
     sums[members] += posterior.faults[f];
   }
+  // What was there before a repair and what the repair did may be there at once.
   std::vector<std::pair<double, std::vector<std::string>>> sorted;
   for (auto& [members, probability] : sums)
-    if (probability >= 1e-3) sorted.emplace_back(probability, members);
+    if (probability >= 1e-3) sorted.emplace_back(std::min(probability, 1.0), members);
   std::stable_sort(sorted.begin(), sorted.end(),
                    [](const auto& a, const auto& b) { return a.first > b.first; });
   json groups = json::array();
