@@ -86,7 +86,7 @@ void write_seeds(const std::filesystem::path& folder) {
   write_dictionary(folder / "words.dict");
 }
 
-/// Every so manieth change, if there are more than the limit.
+/// Every n-th change, if there are more than the limit.
 void write_changes(const Harness& harness, const std::filesystem::path& folder) {
   constexpr std::size_t limit = 100'000;
   const auto words = schema_words();
