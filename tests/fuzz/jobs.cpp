@@ -83,10 +83,12 @@ void update_job(std::string_view input) {
   change(book, "", [&] { return book.prepare(difference); });
 }
 
-/// Probabilities of an answer, wherever they stand.
+/// Probabilities of an answer, wherever they stand. A null is a number that is none; only a group without a
+/// splitter has one.
 void check_probabilities(const json& answer) {
   if (answer.is_structured())
     for (const auto& [key, value] : answer.items()) {
+      require(!value.is_null() || key == "splitter", "no number", key);
       if (value.is_number() && (key == "probability" || key == "bound"))
         require(value.get<double>() >= 0 && value.get<double>() <= 1, "no probability",
                 value.dump());
@@ -125,8 +127,12 @@ std::vector<Seed> jobs() {
      "state":{"key":"start"}},
     {"id":"n3","type":"repair","component":"W5:from"},
     {"id":"n4","type":"sign","part":"K1","sign":"click","state":{"key":"on"},"outcome":"no"}])");
+  // Against all odds, by more than any number is small.
+  auto unbelievable = empty;
+  unbelievable["entries"] = json::parse(R"([
+    {"id":"n1","type":"sign","part":"M1","sign":"turns","tries":{"yes":1000,"chatters":1000}}])");
   return numbered({small_job(), closed.dump(), empty.dump(), tests_text("journals/job-1.0.json"),
-                   worn_out.dump()});
+                   worn_out.dump(), unbelievable.dump()});
 }
 
 /// Changes of every sort, and one that adds for each type of entry.

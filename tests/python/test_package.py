@@ -6,6 +6,7 @@ import doctest
 import gc
 import importlib
 import json
+import math
 import re
 import signal
 import subprocess
@@ -294,6 +295,21 @@ def test_ambiguity_names_groups_and_what_splits_them(tug: faultloom.Model) -> No
             assert 0 < group.splitter.separated < 1
             named = {thing for part in group.splitter.parts for thing in part}
             assert named <= {thing.id for thing in group.things}
+
+
+@pytest.mark.parametrize("times", [30, 200, 1000])
+def test_what_nothing_explains_is_not_in_the_model(tug: faultloom.Model, times: int) -> None:
+    """Beyond some 200 tries no floating-point number is small enough for the probability."""
+    tries = {"yes": times, "no": times, "chatters": times}
+    sign = {"id": "clicks", "type": "sign", "part": "K1", "sign": "click", "tries": tries}
+    job = {"format": "faultloom.job", "version": "1.0", "id": "odd", "vehicle": "mulch-tug"}
+    for budget in (None, 60):
+        ranking = tug.rank({**job, "entries": [sign]}, budget_sets=budget)
+        assert ranking.not_in_model == pytest.approx(1)
+        for number in (ranking.log_evidence, ranking.conflict, ranking.bound, ranking.growth):
+            assert math.isfinite(number)
+    for group in tug.ambiguity({**job, "entries": [sign]}, top=2).groups:
+        assert 0 <= group.share <= 1
 
 
 def test_several_faults_at_once_are_no_more_than_certain(tug: faultloom.Model) -> None:

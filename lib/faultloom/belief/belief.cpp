@@ -4,6 +4,7 @@
 #include <chrono>
 #include <cmath>
 #include <faultloom/base/error.hpp>
+#include <limits>
 #include <map>
 #include <tuple>
 
@@ -55,6 +56,11 @@ std::vector<std::pair<Candidate, double>> typical_of(const FaultSpace& space, co
   for (auto& item : list) item.second /= sum;
   return list;
 }
+
+/// What no probability is below: less would be 0, and its logarithm no number.
+constexpr double least_number = std::numeric_limits<double>::min();
+
+double log_of(double p) { return std::log(std::max(p, least_number)); }
 
 constexpr std::size_t most_grounds = 6;
 constexpr std::size_t most_courses = 4;
@@ -204,6 +210,8 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
   work.progress = &first;
   work.found = search.run(first);
   work.total = work.found.total + work.unmodelled;
+  // Against so much evidence that no number is small enough for it, nothing in the model is an explanation.
+  if (work.total <= 0) work.total = work.unmodelled = least_number;
 
   Posterior result;
   add_up(work, result);
@@ -234,8 +242,8 @@ void Belief::add_up(const Work& work, Posterior& result) const {
   result.log_evidence = std::log(work.total) + work.ground->prior->log_scale() + std::log(in_model);
   double marginals_log = std::log(work.ground->looks_marginal);
   for (std::size_t g = 0; g < work.marginals.size(); ++g) {
-    result.log_evidence += std::log(work.observations->ceiling(g));
-    marginals_log += std::log(work.marginals[g] * work.observations->ceiling(g));
+    result.log_evidence += log_of(work.observations->ceiling(g));
+    marginals_log += log_of(work.marginals[g] * work.observations->ceiling(g));
   }
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
   for (const auto& kernel : found.kernels) name_members(kernel, work, result);

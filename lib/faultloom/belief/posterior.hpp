@@ -77,8 +77,10 @@ struct Posterior {
   double growth = 0;
   bool complete =
       true;  ///< false: a budget ended the search before the bound asked for was reached
-  double quadrature_error = 0;       ///< estimated relative error from integrating over resistances
-  double log_evidence = 0;           ///< natural log of P(evidence and found)
+  double quadrature_error = 0;  ///< estimated relative error from integrating over resistances
+  /// Natural log of P(evidence and found). It ends some 700 below what the readings could say at best, as
+  /// `conflict` does: no number is smaller.
+  double log_evidence = 0;
   double conflict = 0;               ///< log10 of prod P(e_j) / P(e); above 0 the readings disagree
   std::size_t sets = 0;              ///< sets of faults looked at
   std::vector<double> faults;        ///< by fault

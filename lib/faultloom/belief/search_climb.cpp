@@ -64,6 +64,7 @@ std::vector<Search::Weighed> Search::climb_from(std::vector<Candidate> starts) {
     const double weight = weight_of(start);
     take({std::move(start), weight});
   }
+  if (hand.empty()) return hand;
   std::set<Candidate> expanded;
   const auto expand_once = [&](const Candidate& candidate, double least) {
     if (expanded.size() == most_expanded || !expanded.insert(candidate).second) return;

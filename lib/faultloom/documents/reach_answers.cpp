@@ -210,7 +210,7 @@ json ReachWriter::groups(const std::vector<AmbiguityGroup>& all,
     const auto best = advice::best_splitter(*space_, context_->instruments, *reach_, group,
                                             probabilities_, part_of(progress, from, to));
     list.push_back({{"probability", at_least_one(group.weight)},
-                    {"share", group.weight / total_},
+                    {"share", total_ > 0 ? group.weight / total_ : 0.0},
                     {"things", things(group)},
                     {"shows_nothing", group.shows_nothing},
                     {"like_no_fault", group.like_no_fault},
