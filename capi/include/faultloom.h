@@ -448,7 +448,8 @@ FAULTLOOM_API faultloom_status faultloom_mode_priors(const faultloom_model* mode
  *         FAULTLOOM_E_VALUE      a number is out of its range
  *         FAULTLOOM_E_DUPLICATE  two entries of the same id
  *         FAULTLOOM_E_LIMIT      the job is too large
- *         FAULTLOOM_E_READING    an outcome does not fit its instrument
+ *         FAULTLOOM_E_READING    an outcome does not fit its instrument; or entries that repeat or contradict
+ *                                each other by the hundred, so that their probability is below every number
  *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
  *         FAULTLOOM_E_ARGUMENT   also when capacity is not 0 and too small, or posteriors is NULL then
  * Complexity: one solution of the circuit for each candidate set of faults and each state of the controls
@@ -975,7 +976,8 @@ FAULTLOOM_API faultloom_status faultloom_journal_read(const char* bytes, size_t 
  *         FAULTLOOM_E_VALUE      a number is out of its range
  *         FAULTLOOM_E_DUPLICATE  two jobs or entries of the same id, or a component confirmed twice
  *         FAULTLOOM_E_LIMIT      the history is too large
- *         FAULTLOOM_E_READING    an outcome does not fit its instrument
+ *         FAULTLOOM_E_READING    an outcome does not fit its instrument; or entries that repeat or contradict
+ *                                each other by the hundred, so that their probability is below every number
  *         FAULTLOOM_E_ARGUMENT   also when two models are of one vehicle, or their rates differ
  *         FAULTLOOM_E_CANCELLED  `progress` asked to stop
  * Complexity: faultloom_mode_posteriors() for each job without a confirmed cause. Threads: any.

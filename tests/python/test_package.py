@@ -312,6 +312,19 @@ def test_what_nothing_explains_is_not_in_the_model(tug: faultloom.Model, times: 
         assert 0 <= group.share <= 1
 
 
+def test_entries_beyond_every_number_are_refused(tug: faultloom.Model) -> None:
+    job = {"format": "faultloom.job", "version": "1.0", "id": "odd", "vehicle": "mulch-tug"}
+    look = {"type": "look", "component": "K1"}
+    read = {"type": "reading", "instrument": "meter", "red": "S1.in", "black": "BAT1.negative"}
+    looks = [{**look, "outcome": ("damage", "clean")[n % 2], "id": f"e{n}"} for n in range(9000)]
+    volts = [{**read, "volts": (0, 500, -500)[n % 3], "id": f"e{n}"} for n in range(1500)]
+    for entries in (looks, volts):
+        for question in (tug.rank, tug.next_step, tug.ambiguity, tug.mode_posteriors):
+            with pytest.raises(faultloom.Error, match="withdraw those that repeat") as caught:
+                question({**job, "entries": entries})
+            assert caught.value.code == faultloom.Code.READING
+
+
 def test_several_faults_at_once_are_no_more_than_certain(tug: faultloom.Model) -> None:
     """After so many running hours, several things of a group are worn out."""
     job = json.loads((DATA / "jobs" / "compost-yard-dead-tug.json").read_text(encoding="utf-8"))

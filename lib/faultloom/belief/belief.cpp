@@ -62,6 +62,17 @@ constexpr double least_number = std::numeric_limits<double>::min();
 
 double log_of(double p) { return std::log(std::max(p, least_number)); }
 
+/// Each reading is measured by what it could say at best. Where so many say the same that even this is 0, there
+/// is nothing to measure by.
+void check_weight(double weight) {
+  if (!std::isfinite(weight))
+    throw Error(
+        Code::reading,
+        "So many entries say the same or contradict each other that no number is small enough for "
+        "their probability; withdraw those that repeat others",
+        "/entries");
+}
+
 constexpr std::size_t most_grounds = 6;
 constexpr std::size_t most_courses = 4;
 
@@ -200,6 +211,7 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
         0.5 * work.marginals[g] +
         0.5 * work.observations->forecast().group_anything(g, space_->vehicle().nominal_volt) /
             work.observations->ceiling(g);
+  check_weight(work.unmodelled);
   // Asking again without each entry takes its own share of the time.
   const double parts = options.weigh_entries ? static_cast<double>(evidence.entries.size()) + 1 : 1;
   work.most_seconds = options.search.most_seconds / parts;
@@ -240,11 +252,12 @@ void Belief::add_up(const Work& work, Posterior& result) const {
   result.not_in_model = work.unmodelled / work.total;
   result.sets = found.sets;
   result.log_evidence = std::log(work.total) + work.ground->prior->log_scale() + std::log(in_model);
-  double marginals_log = std::log(work.ground->looks_marginal);
+  double marginals_log = log_of(work.ground->looks_marginal);
   for (std::size_t g = 0; g < work.marginals.size(); ++g) {
     result.log_evidence += log_of(work.observations->ceiling(g));
     marginals_log += log_of(work.marginals[g] * work.observations->ceiling(g));
   }
+  check_weight(result.log_evidence);
   result.conflict = (marginals_log - result.log_evidence) / std::log(10.0);
   for (const auto& kernel : found.kernels) name_members(kernel, work, result);
   if (work.swings) find_swings(work, result);

@@ -40,7 +40,8 @@ class Belief {
   Belief(const FaultSpace& space, const readings::InstrumentSet& instruments,
          const rates::Rates& rates);
 
-  /// @throws Error reading   an entry's instrument and outcome do not fit
+  /// @throws Error reading   an entry's instrument and outcome do not fit; entries that repeat or contradict
+  ///                         each other by the hundred, so that their probability is below every number
   ///               reference unknown environment
   ///               cancelled
   /// Complexity: one circuit settlement per set of faults and state on first sight; how many sets
