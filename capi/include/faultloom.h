@@ -567,7 +567,8 @@ FAULTLOOM_API faultloom_status faultloom_plan_card(const faultloom_model* model,
  * speaks for and against each [decibans], and whether it looks like a misreading.
  *
  * job           job document; must not be NULL
- * options       as in faultloom_rank(), but top is 6 if not given; NULL likewise
+ * options       as in faultloom_rank(), but top is 6 if not given; entries that "budget_seconds" do not
+ *               suffice for have no weights. NULL likewise
  * progress      watcher; NULL: none
  * user          handed to `progress`; may be NULL
  * explanation   gets a new text, to be freed by the caller: JSON faultloom.explanation

@@ -24,10 +24,24 @@ std::string two_signs() {
   return job.dump();
 }
 
+/// The same two signs on each of 500 visits.
+std::string a_thousand_signs() {
+  auto job = nlohmann::json::parse(two_signs());
+  auto entries = nlohmann::json::array();
+  for (int visit = 0; visit < 500; ++visit)
+    for (auto entry : job["entries"]) {
+      entry["id"] = "e" + std::to_string(entries.size());
+      entry["visit"] = visit;
+      entries.push_back(entry);
+    }
+  job["entries"] = entries;
+  return job.dump();
+}
+
 template <typename Question>
-void keep_budget(benchmark::State& state, const Question& question) {
+void keep_budget(benchmark::State& state, const Question& question,
+                 const std::string& job = two_signs()) {
   const auto& model = bench::vehicle_times(static_cast<int>(state.range(0)));
-  const auto job = two_signs();
   const double budget = static_cast<double>(state.range(1)) / 1000;
   double worst = 0;
   for (auto _ : state) {
@@ -47,6 +61,16 @@ void budget_rank(benchmark::State& state) {
   keep_budget(state, [](const auto& model, const std::string& job, double seconds) {
     benchmark::DoNotOptimize(model.rank_json(job, options(seconds, 0)));
   });
+}
+
+// So many entries that weighing each takes longer, however short the search is.
+void budget_explain(benchmark::State& state) {
+  keep_budget(
+      state,
+      [](const auto& model, const std::string& job, double seconds) {
+        benchmark::DoNotOptimize(model.explain_json(job, options(seconds, 0)));
+      },
+      a_thousand_signs());
 }
 
 void budget_next(benchmark::State& state) {
@@ -74,6 +98,7 @@ BENCHMARK(budget_rank)
     ->Args({4, 3000})
     ->Iterations(2)
     ->Unit(benchmark::kMillisecond);
+BENCHMARK(budget_explain)->Args({1, 3000})->Iterations(2)->Unit(benchmark::kMillisecond);
 BENCHMARK(budget_next)
     ->Args({1, 500})
     ->Args({1, 2000})

@@ -312,6 +312,17 @@ def test_what_nothing_explains_is_not_in_the_model(tug: faultloom.Model, times: 
         assert 0 <= group.share <= 1
 
 
+def test_entries_that_the_time_does_not_suffice_for_have_no_weights(tug: faultloom.Model) -> None:
+    job = {"format": "faultloom.job", "version": "1.0", "id": "long", "vehicle": "mulch-tug"}
+    click = {"type": "sign", "part": "K1", "sign": "click", "state": {"key": "on"}}
+    clicks = [{**click, "outcome": "no", "visit": n, "id": f"e{n}"} for n in range(100)]
+    hasty = tug.explain({**job, "entries": clicks}, budget_seconds=0.001)
+    assert [entry.id for entry in hasty.entries] == [entry["id"] for entry in clicks]
+    assert not hasty.entries[-1].weights
+    assert hasty.entries[-1].predictive is None
+    assert tug.explain({**job, "entries": clicks[:2]}).entries[-1].weights
+
+
 def test_entries_beyond_every_number_are_refused(tug: faultloom.Model) -> None:
     job = {"format": "faultloom.job", "version": "1.0", "id": "odd", "vehicle": "mulch-tug"}
     look = {"type": "look", "component": "K1"}

@@ -236,7 +236,7 @@ Posterior Belief::posterior(const Evidence& evidence, const Options& options,
     result.entries[i].used = evidence.entries[i].informative();
   }
   if (options.judge_entries) judge(work, result);
-  if (options.weigh_entries) weigh(evidence, options, result, progress);
+  if (options.weigh_entries) weigh(work, options, result, progress);
   report(progress, 1);
   return result;
 }
@@ -602,8 +602,9 @@ void Belief::judge(Work& work, Posterior& result) {
   }
 }
 
-void Belief::weigh(const Evidence& evidence, const Options& options, Posterior& result,
+void Belief::weigh(const Work& work, const Options& options, Posterior& result,
                    const Progress& progress) {
+  const auto& evidence = *work.evidence;
   auto plain = options;
   plain.weigh_entries = false;
   plain.judge_entries = false;
@@ -612,6 +613,11 @@ void Belief::weigh(const Evidence& evidence, const Options& options, Posterior& 
   for (std::size_t i = 0; i < evidence.entries.size(); ++i) {
     auto& entry = result.entries[i];
     if (!entry.used) continue;
+    // However little each may take, all of many entries can take longer.
+    if (options.search.most_seconds > 0 && work.seconds() > options.search.most_seconds) {
+      result.complete = false;
+      break;
+    }
     auto others = evidence;
     others.entries.erase(others.entries.begin() + static_cast<std::ptrdiff_t>(i));
     const double from = static_cast<double>(i) + 1;

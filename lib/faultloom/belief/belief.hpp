@@ -12,7 +12,8 @@ namespace faultloom::belief {
 
 struct Options {
   SearchOptions search;
-  /// Fill EntryReport::decibans and predictive, by asking again without each entry.
+  /// Fill EntryReport::decibans and predictive, by asking again without each entry; in their order, until the
+  /// time of the search is over.
   bool weigh_entries = false;
   /// Fill EntryReport::by_slip and misreading.
   bool judge_entries = true;
@@ -100,8 +101,7 @@ class Belief {
   void report_repairs(const Work& work, Posterior& result) const;
   void report_resistances(const Work& work, Posterior& result) const;
   void judge(Work& work, Posterior& result);
-  void weigh(const Evidence& evidence, const Options& options, Posterior& result,
-             const Progress& progress);
+  void weigh(const Work& work, const Options& options, Posterior& result, const Progress& progress);
 
   const FaultSpace* space_;
   const readings::InstrumentSet* instruments_;
