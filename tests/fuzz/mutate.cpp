@@ -97,12 +97,10 @@ void change_value(json& value, const std::vector<Place>& places, Random& random,
 
 void rename(const Place& place, const std::vector<Place>& places, Random& random,
             const ByteMutator& bytes) {
-  json renamed = json::object();
   const auto old = place.key();
   auto name = places[random.below(places.size())].key();
   if (name.empty() || random.one_in(3)) name = tweak_text(old, random, bytes);
-  for (const auto& [key, value] : place.parent->items()) renamed[key == old ? name : key] = value;
-  *place.parent = std::move(renamed);
+  *place.parent = renamed(*place.parent, old, name);
 }
 
 void change_once(json& document, Random& random, const ByteMutator& bytes) {

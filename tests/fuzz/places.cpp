@@ -66,6 +66,12 @@ const std::vector<Document>& odd_values() {
   return values;
 }
 
+Document renamed(const Document& object, const std::string& old, const std::string& name) {
+  Document result = Document::object();
+  for (const auto& [key, value] : object.items()) result[key == old ? name : key] = value;
+  return result;
+}
+
 std::string dumped(const Document& document) {
   return document.dump(-1, ' ', false, Document::error_handler_t::ignore);
 }

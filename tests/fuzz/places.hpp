@@ -32,6 +32,10 @@ struct Place {
 /// Values at the edges of what any member may be.
 [[nodiscard]] const std::vector<Document>& odd_values();
 
+/// An object with another name for one of its members, in the same place.
+[[nodiscard]] Document renamed(const Document& object, const std::string& old,
+                               const std::string& name);
+
 /// As text; invalid UTF-8 is left out.
 [[nodiscard]] std::string dumped(const Document& document);
 

@@ -88,12 +88,7 @@ class Sweep {
   void rename(std::size_t i, const std::string& key) {
     for (const auto& name : {key + "x", key.substr(0, key.size() - (key.empty() ? 0 : 1)),
                              std::string(), std::string("a b"), "x-" + key, std::string(80, 'A')})
-      changed(i, [&](const Place& place) {
-        Document renamed = Document::object();
-        for (const auto& [old, value] : place.parent->items())
-          renamed[old == key ? name : old] = value;
-        *place.parent = std::move(renamed);
-      });
+      changed(i, [&](const Place& place) { *place.parent = renamed(*place.parent, key, name); });
   }
 
   void repeat(std::size_t i) {
